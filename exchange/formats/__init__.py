@@ -1,0 +1,1 @@
+"""Files in and out: hooks, the plugin host, choosing a format, foreign columns and their units."""

@@ -1,0 +1,68 @@
+"""Positions that are none are taken out of the columns, kept as text, and told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from exchange.model import Packet, PointTable, Problem
+
+AnyPoints = TypeVar("AnyPoints", bound=PointTable)
+
+POSITION_TEXT = "position_text"
+"""The foreign field that keeps a refused position as it was read."""
+
+
+def settle_positions(packet: Packet) -> Packet:
+    """Return the packet with every position that is not on the earth made missing, kept as text and told."""
+    problems: list[Problem] = list(packet.problems)
+    return packet.replace(
+        detections=_settle(packet.detections, problems),
+        notes=_settle(packet.notes, problems),
+        places=_settle(packet.places, problems),
+        tracks=tuple(_settle(track, problems) for track in packet.tracks),
+        problems=tuple(problems),
+    )
+
+
+def _settle(table: AnyPoints, problems: list[Problem]) -> AnyPoints:
+    longitude, latitude = table.longitude, table.latitude
+    given = ~(np.isnan(longitude) & np.isnan(latitude))
+    with np.errstate(invalid="ignore"):
+        good = (np.abs(longitude) <= 180) & (np.abs(latitude) <= 90)
+    refused = np.flatnonzero(given & ~good)
+    if not len(refused):
+        return table
+    problems += [_tell(table, row) for row in refused[:1]]
+    problems[-1] = _with_count(problems[-1], len(refused))
+    kept = table.extra.get(POSITION_TEXT)
+    texts = np.full(len(table), "", dtype=object) if kept is None else np.array(kept, dtype=object)
+    for row in refused:
+        texts[row] = texts[row] or f"{longitude[row]!r} {latitude[row]!r}".replace("np.float64", "")
+    cleared = {"longitude": longitude.copy(), "latitude": latitude.copy()}
+    for column in cleared.values():
+        column[refused] = np.nan
+    return table.replace(**cleared, extra={**table.extra, POSITION_TEXT: texts})
+
+
+def _tell(table: PointTable, row: Any) -> Problem:
+    longitude, latitude = float(table.longitude[row]), float(table.latitude[row])
+    source = table.source[row]
+    swapped = abs(longitude) <= 90 and 90 < abs(latitude) <= 180
+    return Problem(
+        message="the position is not on the earth" + ("; latitude and longitude look swapped" if swapped else ""),
+        remedy="State the order with --order lat-lon or lon-lat, or mend the file."
+        if swapped
+        else "Mend the position in the file; the record was kept without one.",
+        path=source.file,
+        layer=source.layer,
+        record=source.record,
+        field="position",
+        value=f"longitude {longitude!r}, latitude {latitude!r}",
+    )
+
+
+def _with_count(problem: Problem, count: int) -> Problem:
+    return replace(problem, count=count)

@@ -1,0 +1,164 @@
+"""Times as text: read strictly, with a zone or with the zone an option states; never guessed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.errors import OptionError
+from exchange.model.columns import TimeColumn
+
+_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
+_ISO = re.compile(
+    r"(\d{4})-?(\d\d)-?(\d\d)"
+    r"(?:[Tt ]\s*(\d\d):?(\d\d)(?::?(\d\d)(?:[.,](\d+))?)?)?"
+    r"\s*(Z|z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?"
+)
+
+
+@dataclass(frozen=True)
+class ParsedTimes:
+    """Times read from text.
+
+    Attributes
+    ----------
+    time
+        datetime64[ms] in UTC, shape (n,); NaT where missing, unreadable or without a zone.
+    without_zone
+        Rows that carry no zone while none was stated: they stay NaT, for the caller to tell and to keep as text.
+    unreadable
+        Rows that are no time at all.
+    """
+
+    time: TimeColumn
+    without_zone: NDArray[np.int64]
+    unreadable: NDArray[np.int64]
+
+
+def parse_zone(text: str) -> tzinfo:
+    """Return the zone an option states: an IANA name, ``UTC`` or an offset such as ``-07:00``.
+
+    Raises
+    ------
+    OptionError
+        When it is no zone.
+    """
+    if text.upper() in ("UTC", "Z", "GMT"):
+        return UTC
+    offset = _OFFSET.fullmatch(text.strip())
+    if offset:
+        sign = 1 if offset[1] == "+" else -1
+        return timezone(sign * timedelta(hours=int(offset[2]), minutes=int(offset[3])))
+    try:
+        return ZoneInfo(text.strip())
+    except (KeyError, ValueError, OSError) as error:
+        raise OptionError(
+            f"{text!r} is no time zone",
+            field="--assume-tz",
+            remedy="Give an IANA name such as America/Boise, UTC, or an offset such as -07:00.",
+        ) from error
+
+
+def parse_times(texts: Sequence[str] | NDArray[Any], *, zone: tzinfo | None = None) -> ParsedTimes:
+    """Read ISO 8601 / RFC 3339 times; a blank between date and time and a missing zone are understood too.
+
+    Parameters
+    ----------
+    texts
+        Shape (n,); the empty text is missing.
+    zone
+        Of times that carry none; ``None`` leaves them missing and lists them.
+    """
+    items = list(texts)
+    fast = _parse_regular(items)
+    if fast is not None:
+        return fast
+    time = np.full(len(items), "NaT", dtype="datetime64[ms]")
+    without_zone, unreadable = [], []
+    for row, text in enumerate(items):
+        if not text.strip():
+            continue
+        instant = parse_time(text)
+        if instant is None:
+            unreadable.append(row)
+        elif instant.tzinfo is None and zone is None:
+            without_zone.append(row)
+        else:
+            time[row] = _to_utc(instant, zone)
+    return ParsedTimes(time, np.array(without_zone, np.int64), np.array(unreadable, np.int64))
+
+
+def parse_time(text: str) -> datetime | None:
+    """Read one ISO 8601 time; without a zone it comes back naive, unreadable text as ``None``.
+
+    Second 60 of a leap second is read as the last millisecond before the next minute, 24:00 as the next midnight.
+    """
+    match = _ISO.fullmatch(text.strip())
+    if not match:
+        return None
+    year, month, day, hour, minute, second, fraction, zone = match.groups()
+    whole = [int(part or 0) for part in (year, month, day, hour, minute, second)]
+    microsecond = int((fraction or "0").ljust(6, "0")[:6])
+    if whole[5] == 60 and whole[4] == 59:
+        whole[5], microsecond = 59, 999_000
+    extra = timedelta(0)
+    if whole[3] == 24 and not (whole[4] or whole[5] or microsecond):
+        whole[3], extra = 0, timedelta(days=1)
+    try:
+        naive = datetime(*whole[:6], microsecond) + extra  # type: ignore[misc, arg-type]
+        return naive.replace(tzinfo=_read_zone(zone)) if zone else naive
+    except (ValueError, OverflowError):
+        return None
+
+
+def _read_zone(text: str) -> tzinfo:
+    if text.upper() in ("Z", "UTC", "GMT"):
+        return UTC
+    hours, minutes = text[1:3], text[3:].lstrip(":") or "00"
+    return parse_zone(f"{text[0]}{hours}:{minutes}")
+
+
+def _to_utc(instant: datetime, zone: tzinfo | None) -> np.datetime64:
+    aware = instant if instant.tzinfo else instant.replace(tzinfo=zone)
+    elapsed = aware - datetime(1970, 1, 1, tzinfo=UTC)
+    return np.datetime64(elapsed // timedelta(milliseconds=1), "ms")
+
+
+def _parse_regular(items: list[str]) -> ParsedTimes | None:
+    """Read a column whose texts all look like ``2026-08-14T19:03:05Z`` (or with one number of decimals) at once."""
+    lengths = set(map(len, items))
+    if len(lengths) != 1 or not 20 <= next(iter(lengths)) <= 24:
+        return None
+    joined = "".join(items)
+    if not joined.isascii():
+        return None
+    table = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(len(items), -1)
+    if not _has_regular_shape(table):
+        return None
+    texts = np.ascontiguousarray(table[:, :-1]).view(f"S{table.shape[1] - 1}").ravel()
+    try:
+        time = texts.astype("U").astype("datetime64[ms]")
+    except ValueError:
+        return None
+    nothing = np.empty(0, np.int64)
+    return ParsedTimes(time, nothing, nothing)
+
+
+def _has_regular_shape(table: NDArray[np.uint8]) -> bool:
+    marks = {4: b"-", 7: b"-", 10: b"T", 13: b":", 16: b":", table.shape[1] - 1: b"Z"}
+    if table.shape[1] > 20:
+        marks[19] = b"."
+    digits = np.ones(table.shape[1], dtype=bool)
+    for column, mark in marks.items():
+        digits[column] = False
+        if not (table[:, column] == mark[0]).all():
+            return False
+    body = table[:, digits]
+    return table.shape[1] != 21 and bool(((body >= 48) & (body <= 57)).all())

@@ -1,0 +1,124 @@
+"""Write a packet to a file, whole or not at all, and tell what the format could not hold."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+from typing import BinaryIO
+
+from exchange.errors import ExchangeError, WriteError
+from exchange.formats.choose import choose_writer
+from exchange.formats.format import Format
+from exchange.formats.host import Host
+from exchange.formats.options import WriteOptions
+from exchange.model import Packet, Problem, gather_problems
+
+
+def write(
+    packet: Packet,
+    target: str | os.PathLike[str],
+    *,
+    host: Host | None = None,
+    options: WriteOptions | None = None,
+    format_name: str = "",
+    overwrite: bool = False,
+) -> tuple[Problem, ...]:
+    """Write a packet to a file in the format its suffix or ``format_name`` says.
+
+    The file appears under its name only when it is whole.
+
+    Returns
+    -------
+    tuple of Problem
+        What the format could not hold, counted.
+
+    Raises
+    ------
+    WriteError
+        When the file exists and ``overwrite`` is not set, or cannot be written.
+    OptionError
+        When no loaded format fits the name.
+    PluginError
+        When a plugin's own code fails.
+    """
+    host = host or Host.with_installed_plugins()
+    target = Path(target)
+    fmt = choose_writer(host, target, format_name)
+    refuse_existing(target, overwrite=overwrite)
+    folder = _make_folder_beside(target)
+    try:
+        problems = _write_limited(host, fmt, packet, folder / target.name, options)
+        _move_into_place(folder, target)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return problems
+
+
+def write_stream(
+    packet: Packet,
+    stream: BinaryIO,
+    *,
+    host: Host,
+    format_name: str,
+    options: WriteOptions | None = None,
+) -> tuple[Problem, ...]:
+    """Write a packet to a stream of bytes once it is whole; raises as ``write`` does."""
+    fmt = choose_writer(host, Path("output"), format_name)
+    with tempfile.TemporaryDirectory(prefix="exchange-") as folder:
+        whole = Path(folder) / f"output{fmt.suffixes[0]}"
+        problems = _write_limited(host, fmt, packet, whole, options)
+        if len(list(whole.parent.iterdir())) != 1:
+            raise WriteError(f"format {fmt.name!r} is made of several files and cannot be streamed")
+        with whole.open("rb") as written:
+            shutil.copyfileobj(written, stream)
+    return problems
+
+
+def refuse_existing(target: Path, *, overwrite: bool) -> None:
+    """Refuse to replace what is there unless told to.
+
+    Raises
+    ------
+    WriteError
+        When the target exists and ``overwrite`` is not set, or is a folder.
+    """
+    if target.is_dir():
+        raise WriteError("is a folder, not a file", path=target)
+    if target.exists() and not overwrite:
+        raise WriteError("exists already", path=target, remedy="Use --overwrite to replace it, or another name.")
+
+
+def _make_folder_beside(target: Path) -> Path:
+    # Beside the target, so that the last step is a rename within one file system.
+    try:
+        return Path(tempfile.mkdtemp(prefix=f".{target.name[:40]}.", suffix=".unfinished", dir=target.parent))
+    except OSError as error:
+        raise WriteError(f"cannot be written: {error.strerror}", path=target) from error
+
+
+def _write_limited(
+    host: Host, fmt: Format, packet: Packet, path: Path, options: WriteOptions | None
+) -> tuple[Problem, ...]:
+    limited, losses = fmt.holds.limit(packet)
+    try:
+        further = fmt.write(limited, path, options or WriteOptions())
+    except ExchangeError:
+        raise
+    except OSError as error:
+        raise WriteError(f"cannot be written: {error.strerror or error}", path=path.name) from error
+    except Exception as error:
+        raise host.guard(fmt, error) from error
+    return gather_problems((*losses, *further))
+
+
+def _move_into_place(folder: Path, target: Path) -> None:
+    written = sorted(folder.iterdir(), key=lambda path: path.name == target.name)
+    try:
+        for path in written:
+            with path.open("rb") as finished:
+                os.fsync(finished.fileno())
+            path.replace(target.parent / path.name)
+    except OSError as error:
+        raise WriteError(f"cannot be written: {error.strerror or error}", path=target) from error
