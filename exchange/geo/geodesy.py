@@ -124,8 +124,8 @@ def path_length_m(longitude: ArrayLike, latitude: ArrayLike) -> float:
 def measure_polygon(geometry: BaseGeometry) -> PolygonMeasure:
     """Measure a polygon or multipolygon of degrees on the ellipsoid.
 
-    Its edges are geodesics. A geometry cut at the 180th meridian (RFC 7946 §3.1.9) is measured as the whole it
-    was: the seam is no part of the length.
+    Its edges are geodesics. A geometry cut at the 180th meridian (RFC 7946 §3.1.9) is measured as the whole
+    it was: the seam is no part of the length.
 
     Raises
     ------
