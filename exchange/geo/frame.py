@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from exchange.errors import CoordinateError
+from exchange.geo import antimeridian
 
 if TYPE_CHECKING:
     from pyproj import Proj
@@ -59,9 +61,7 @@ class LocalFrame:
         )
         known = np.isfinite(lon) & np.isfinite(lat)
         if not known.any():
-            raise CoordinateError(
-                "no position to centre a frame on", remedy="Give at least one finite position."
-            )
+            raise CoordinateError("no position to centre a frame on", remedy="Give at least one finite position.")
         lon, lat = np.radians(lon[known]), np.radians(lat[known])
         x, y, z = (np.cos(lat) * np.cos(lon)).mean(), (np.cos(lat) * np.sin(lon)).mean(), np.sin(lat).mean()
         if np.hypot(np.hypot(x, y), z) < 1e-9:
@@ -90,18 +90,14 @@ class LocalFrame:
 
         A polygon that was cut at the 180th meridian is joined again first.
         """
-        import shapely
-
-        return shapely.transform(geometry, self._columns_to_metres, include_z=True)
+        return _transform(_each(geometry, antimeridian.join), self._columns_to_metres)
 
     def geometry_to_degrees(self, geometry: Any) -> Any:
         """Return a shapely geometry (or array of them) of this frame's metres in degrees; heights are kept.
 
         What crosses the 180th meridian is cut there, as RFC 7946 §3.1.9 asks.
         """
-        import shapely
-
-        return shapely.transform(geometry, self._columns_to_degrees, include_z=True)
+        return _each(_transform(geometry, self._columns_to_degrees), antimeridian.cut)
 
     def _columns_to_metres(self, positions: Floats) -> Floats:
         x, y = self.to_metres(positions[:, 0], positions[:, 1])
@@ -121,3 +117,21 @@ def _nan_for_infinite(values: Any, shape: tuple[int, ...]) -> Floats:
     # PROJ answers infinity for what it cannot project, a missing value included.
     column = np.asarray(values, np.float64).reshape(shape)
     return np.where(np.isfinite(column), column, np.nan)
+
+
+def _each(geometry: Any, function: Callable[[Any], Any]) -> Any:
+    if not isinstance(geometry, np.ndarray):
+        return function(geometry)
+    changed = np.empty(geometry.shape, dtype=object)
+    for index, one in np.ndenumerate(geometry):
+        changed[index] = None if one is None else function(one)
+    return changed
+
+
+def _transform(geometry: Any, function: Callable[[Floats], Floats]) -> Any:
+    import shapely
+
+    flat, high = shapely.transform, shapely.has_z(geometry)
+    if not np.any(high) or np.all(high):
+        return flat(geometry, function, include_z=bool(np.all(high)))
+    return _each(geometry, lambda one: flat(one, function, include_z=bool(one.has_z)))

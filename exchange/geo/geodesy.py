@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from exchange.errors import CoordinateError
+from exchange.geo import antimeridian
 
 if TYPE_CHECKING:
     from pyproj import Geod
@@ -48,9 +49,7 @@ def wgs84() -> Geod:
     return Geod(ellps="WGS84")
 
 
-def distances_m(
-    longitude_1: ArrayLike, latitude_1: ArrayLike, longitude_2: ArrayLike, latitude_2: ArrayLike
-) -> Floats:
+def distances_m(longitude_1: ArrayLike, latitude_1: ArrayLike, longitude_2: ArrayLike, latitude_2: ArrayLike) -> Floats:
     """Return the geodesic distances in metres between positions given in degrees.
 
     Parameters
@@ -133,7 +132,7 @@ def measure_polygon(geometry: BaseGeometry) -> PolygonMeasure:
         If the geometry is no polygon or multipolygon.
     """
     area = length = island_length = 0.0
-    for polygon in _polygons(geometry):
+    for polygon in _polygons(antimeridian.join(geometry)):
         exterior_area, exterior_length = _measure_ring(polygon.exterior)
         holes = [_measure_ring(ring) for ring in polygon.interiors]
         area += exterior_area - sum(hole_area for hole_area, _ in holes)
@@ -156,7 +155,10 @@ def _polygons(geometry: BaseGeometry) -> list[BaseGeometry]:
 def _measure_ring(ring: BaseGeometry) -> tuple[float, float]:
     longitude, latitude = np.asarray(ring.coords)[:, :2].T
     area, length = wgs84().polygon_area_perimeter(longitude, latitude)
-    return abs(area), length
+    # A polygon around a pole is closed along the 180th meridian: out to the pole and back.
+    to_pole = (np.abs(latitude) == 90.0) & (np.abs(longitude) == 180.0)
+    is_seam = to_pole[1:] | to_pole[:-1]
+    return abs(area), length - float(steps_m(longitude, latitude)[is_seam].sum())
 
 
 def _inverse(

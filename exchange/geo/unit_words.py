@@ -16,8 +16,7 @@ _WORDS_BY_UNIT: Final[dict[str, str]] = {
     "mile": "mi mile miles statutemile statutemiles milla millas milha milhas meile meilen",
     "nautical mile": "nmi nauticalmile nauticalmiles seemeile seemeilen millanautica millasnauticas",
     "US survey foot": "ftus usft us-ft ussurveyfoot ussurveyfeet surveyfoot surveyfeet",
-    "square metre": "m2 sqm squaremetre squaremetres squaremeter squaremeters "
-    "metroscuadrados metrescarres qm",
+    "square metre": "m2 sqm squaremetre squaremetres squaremeter squaremeters metroscuadrados metrescarres qm",
     "hectare": "ha hectare hectares hectarea hectareas hektar ettaro ettari",
     "square kilometre": "km2 sqkm squarekilometre squarekilometres squarekilometer squarekilometers",
     "square foot": "ft2 sqft squarefoot squarefeet",
@@ -31,8 +30,7 @@ _WORDS_BY_UNIT: Final[dict[str, str]] = {
     "degreesfahrenheit °fahrenheit gradosfahrenheit grausfahrenheit degresfahrenheit gradfahrenheit",
     "kelvin": "kelvin kelvins degk °k",
     "metre per second": "m/s mps m/sec ms-1 metre/second metres/second meter/second meters/second",
-    "kilometre per hour": "km/h kmh kph km/hr kmh-1 kilometre/hour kilometres/hour "
-    "kilometer/hour kilometers/hour",
+    "kilometre per hour": "km/h kmh kph km/hr kmh-1 kilometre/hour kilometres/hour kilometer/hour kilometers/hour",
     "mile per hour": "mph mi/h mi/hr mile/hour miles/hour",
     "knot": "kt kts kn knot knots nmi/h nudo nudos noeud noeuds nodo nodi knoten",
     "foot per second": "ft/s fps ft/sec foot/second feet/second",
@@ -45,9 +43,7 @@ _WORDS_BY_UNIT: Final[dict[str, str]] = {
     "gon": "gon gons",
 }
 
-WORDS: Final[dict[str, str]] = {
-    word: unit for unit, words in _WORDS_BY_UNIT.items() for word in words.split()
-}
+WORDS: Final[dict[str, str]] = {word: unit for unit, words in _WORDS_BY_UNIT.items() for word in words.split()}
 
 AMBIGUOUS_WORDS: Final[dict[str, dict[str, str]]] = {
     # Read only where the quantity is known; elsewhere `m` may be metre, mile or minute, `c` Celsius or chain.

@@ -95,9 +95,7 @@ ARC_SECOND = Unit("second of arc", "angle", Fraction(1, 3600))
 RADIAN = Unit("radian", "angle", Fraction(180 / math.pi))
 GON = Unit("gon", "angle", Fraction(9, 10))
 
-_UNITS: Final[dict[str, Unit]] = {
-    unit.name: unit for unit in list(globals().values()) if isinstance(unit, Unit)
-}
+_UNITS: Final[dict[str, Unit]] = {unit.name: unit for unit in list(globals().values()) if isinstance(unit, Unit)}
 
 
 # Look-alikes of the degree sign, the masculine ordinal and the ring above, and the primes.
@@ -153,9 +151,7 @@ def parse_unit(word: str, *, quantity: Quantity | None = None) -> Unit:
         raise UnitError(f"{word!r} is no unit known here", remedy=_describe_choice(quantity, folded))
     unit = _UNITS[name]
     if quantity is not None and unit.quantity != quantity:
-        raise UnitError(
-            f"{word!r} measures {unit.quantity}, not {quantity}", remedy=_describe_choice(quantity, folded)
-        )
+        raise UnitError(f"{word!r} measures {unit.quantity}, not {quantity}", remedy=_describe_choice(quantity, folded))
     return unit
 
 
