@@ -102,6 +102,15 @@ class Host:
             host.add(candidate)
         return host
 
+    @classmethod
+    def with_formats(cls, formats: Iterable[Format], *, distribution: str) -> Host:
+        """Return a host that holds these formats and no plugin, as for tests of one format."""
+        host = cls()
+        for fmt in formats:
+            host.formats[fmt.name] = fmt
+            host._owners[fmt.name] = Candidate(fmt.name, distribution, "")
+        return host
+
     def add(self, candidate: Candidate) -> PluginRecord:
         """Let one plugin in, or refuse it; either way the record says so."""
         try:
