@@ -1,0 +1,1 @@
+"""Reading XML that may be hostile, huge or merely untidy: the kernel shared by the formats that are XML."""
