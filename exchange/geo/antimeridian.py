@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from exchange.errors import AmbiguityError, CoordinateError
+from exchange.geo.rings import orient
 
 Floats = NDArray[np.float64]
 Pole = Literal["north", "south"]
@@ -95,7 +96,7 @@ def cut(geometry: Any, *, pole: Pole | None = None) -> Any:
 
     An edge longer than 180 degrees is read as the short way round; longitudes beyond ±180 are taken as continuous.
     Edges are straight in longitude and latitude. A geometry that does not cross is returned as it is. A polygon
-    around a pole is closed along the meridian to that pole.
+    around a pole is closed along the meridian to that pole. What is cut is wound as §3.1.6 asks.
 
     Parameters
     ----------
@@ -232,7 +233,7 @@ def _cut_polygon(polygon: Any, pole: Pole | None) -> Any:
     _require_valid(whole)
     if holes:
         whole = _subtract(whole, holes)
-    pieces = [_put_back(piece, polygon) for piece in _split_by_window(whole)]
+    pieces = [orient(_put_back(piece, polygon)) for piece in _split_by_window(whole)]
     return pieces[0] if len(pieces) == 1 else shapely.MultiPolygon(pieces)
 
 
