@@ -60,11 +60,16 @@ def as_input(path: str | os.PathLike[str]) -> InputFile:
     return InputFile(Path(path), os.fspath(path))
 
 
+def choose_format(file: InputFile, *, host: Host, format_name: str = "") -> Format:
+    """Return the format to read a file in: the one given by name, else the one that fits; raises as ``read`` does."""
+    return find_format(host, format_name) if format_name else choose_reader(host, file)
+
+
 def read_packets(
     file: InputFile, *, host: Host, options: ReadOptions | None = None, format_name: str = ""
 ) -> Iterator[Packet]:
     """Read one file batch by batch; raises as ``read`` does."""
-    fmt = find_format(host, format_name) if format_name else choose_reader(host, file)
+    fmt = choose_format(file, host=host, format_name=format_name)
     for packet in _guarded_read(host, fmt, file, options or ReadOptions()):
         yield _name_file(settle_positions(packet), file.name)
 

@@ -12,6 +12,7 @@ from exchange.model.notes import StatusNotes
 from exchange.model.perimeter import Perimeter
 from exchange.model.places import Places
 from exchange.model.problem import Problem, gather_problems
+from exchange.model.source import Source
 from exchange.model.track import Track
 
 
@@ -66,6 +67,18 @@ class Packet:
         """Return a copy with some fields replaced."""
         return replace_fields(self, **changes)
 
+    def with_source_columns(self) -> Packet:
+        """Return a copy in which every row of the point tables carries its file, layer and record as foreign columns.
+
+        A track and a perimeter carry the file and layer they came from.
+        """
+        tables = {name: getattr(self, name).with_source_columns() for name in ("detections", "notes", "places")}
+        return self.replace(
+            **tables,
+            tracks=tuple(track.replace(properties=_add_origin(track.properties, track)) for track in self.tracks),
+            perimeters=tuple(p.replace(extra={**p.extra, **_name_origin(p.source)}) for p in self.perimeters),
+        )
+
     def counts(self) -> dict[str, int]:
         """Return how many of each thing the packet holds."""
         return {
@@ -114,6 +127,16 @@ class Packet:
         for table in (self.detections, self.notes, self.places):
             features += table.__geo_interface__["features"]
         return {"type": "FeatureCollection", "features": features}
+
+
+def _name_origin(source: Source) -> dict[str, Any]:
+    named = {"source_file": source.file, "source_layer": source.layer, "source_record": source.record}
+    return {name: value for name, value in named.items() if value}
+
+
+def _add_origin(properties: Mapping[str, Any], track: Track) -> dict[str, Any]:
+    origin = replace_fields(track.source[0], record=track.number) if len(track) else Source()
+    return {**properties, **_name_origin(origin)}
 
 
 def _join_tracks(pieces: Iterable[Track]) -> tuple[Track, ...]:

@@ -127,6 +127,15 @@ class Table:
         """Return a copy with some columns or fields replaced."""
         return replace_fields(self, **changes)
 
+    def with_source_columns(self) -> Self:
+        """Return a copy whose foreign columns name each row's ``source_file``, ``source_layer``, ``source_record``."""
+        origin = {
+            "source_file": self.source.file,
+            "source_layer": self.source.layer,
+            "source_record": self.source.record,
+        }
+        return self.replace(extra={**self.extra, **origin})
+
     def differences(self, other: Table) -> list[str]:
         """Tell in words where two tables differ; ``source`` does not count, missing equals missing."""
         if type(self) is not type(other):

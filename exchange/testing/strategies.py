@@ -88,8 +88,8 @@ def tables(draw: st.DrawFn, kind: type[AnyTable], *, min_size: int = 0, max_size
         columns["segment"] = np.cumsum(draw(st.lists(st.integers(0, 1), min_size=size, max_size=size)), dtype=np.int64)
         columns["segment"] = columns["segment"] - (columns["segment"][0] if size else 0)
     names = draw(st.lists(foreign_names(), max_size=3, unique=True))
-    extra = {name: draw(st.lists(foreign_values(), min_size=size, max_size=size)) for name in names}
-    return kind(**columns, extra=extra)
+    columns["extra"] = {name: draw(st.lists(foreign_values(), min_size=size, max_size=size)) for name in names}
+    return kind(**columns)
 
 
 def _column(name: str, coercion: Any, size: int) -> st.SearchStrategy[Any]:

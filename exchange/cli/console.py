@@ -1,0 +1,95 @@
+"""Words to a person: on standard error, with progress on a terminal only."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from exchange.errors import OptionError
+
+if TYPE_CHECKING:
+    from exchange.formats.format import InputFile
+    from exchange.formats.host import Host
+    from exchange.model import Packet, Problem
+
+SHOWN_PROBLEMS = 20
+
+
+def say(text: str) -> None:
+    """Say something to a person."""
+    click.echo(text, err=True)
+
+
+def load_host() -> Host:
+    """Load the plugins and name those that were left out, once."""
+    from exchange.formats.host import Host
+
+    host = Host.with_installed_plugins()
+    for record in host.failures():
+        say(f"exchange: plugin {record.name} of {record.distribution or 'unknown'} is left out: {record.error}")
+    return host
+
+
+def tell_problems(problems: Iterable[Problem]) -> None:
+    """Say each problem, those that need a person first, and how many more there are."""
+    ordered = sorted(problems, key=lambda problem: not problem.needs_person)
+    for problem in ordered[:SHOWN_PROBLEMS]:
+        say(f"{problem.severity}: {problem}")
+    if len(ordered) > SHOWN_PROBLEMS:
+        say(f"... and {len(ordered) - SHOWN_PROBLEMS} more kinds of problem; --json lists all")
+
+
+def print_report(report: dict[str, Any]) -> None:
+    """Print a report as JSON on standard output."""
+    import orjson
+
+    options = orjson.OPT_INDENT_2 | orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS
+    click.echo(orjson.dumps(report, option=options).decode())
+
+
+@contextmanager
+def open_inputs(names: Iterable[str], *, format_name: str) -> Iterator[list[InputFile]]:
+    """Yield the input files; ``-`` is standard input, copied to a temporary file first.
+
+    Raises
+    ------
+    OptionError
+        When standard input is named without its format, or twice.
+    """
+    from exchange.formats.format import InputFile
+    from exchange.formats.reading import as_input
+
+    names = list(names)
+    if names.count("-") > 1:
+        raise OptionError("standard input can be read once only", field="FILE")
+    if "-" in names and not format_name:
+        raise OptionError("standard input has no name to tell its format", remedy="Say it with --from FORMAT.")
+    with tempfile.TemporaryDirectory(prefix="exchange-") as folder:
+        copy = Path(folder) / "standard input"
+        if "-" in names:
+            with copy.open("wb") as target:
+                shutil.copyfileobj(sys.stdin.buffer, target)
+        yield [InputFile(copy, "standard input") if name == "-" else as_input(name) for name in names]
+
+
+def show_progress(packets: Iterable[Packet], what: str) -> Iterator[Packet]:
+    """Pass packets through and count their rows on a terminal; elsewhere pass them through."""
+    if not sys.stderr.isatty():
+        yield from packets
+        return
+    from rich.console import Console
+    from rich.status import Status
+
+    rows = 0
+    with Status(what, console=Console(stderr=True)) as status:
+        for packet in packets:
+            rows += sum(count for kind, count in packet.counts().items() if kind != "tracks")
+            status.update(f"{what}: {rows:,} rows")
+            yield packet

@@ -1,0 +1,106 @@
+"""The ``exchange`` command: a thin group whose commands are imported only when they are called."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any
+
+import click
+
+from exchange import __version__
+from exchange.errors import ExchangeError, OptionError
+
+FAILED, WRONG_USAGE, NEEDS_PERSON = 1, 2, 3
+"""Exit codes beside 0: a failure, wrong usage, and done but something was skipped or needs a person."""
+
+DEBUG_VARIABLE = "EXCHANGE_DEBUG"
+"""When set, an error of the program itself shows its traceback."""
+
+COMMANDS: dict[str, str] = {
+    "formats": "Show what can be read and written here, and which plugin does it.",
+    "inspect": "Tell what is in files, and what is wrong with them.",
+    "convert": "Turn files into one file of another format.",
+    "demo": "Write the invented Marrow Flat fire and run every command on it.",
+}
+"""Every command with its one-line help, so that ``--help`` need not import them."""
+
+
+class LazyGroup(click.Group):
+    """A group that imports ``exchange.cli.NAME`` when NAME is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands in the order of work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command; ``None`` when there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(f"exchange.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)  # noqa: S101  # each command module defines one
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="exchange")
+def exchange() -> None:
+    """Carry tracks, perimeters, hotspots and status notes between the files of a fire's aircraft, crews and maps.
+
+    Data goes to the output file or, with '-o -', to standard output; every word to a person goes to standard
+    error. Exit codes: 0 done, 1 a failure, 2 wrong usage, 3 done, but something was skipped or needs a person.
+
+    The figures it gives are an aid. The incident's command, licensed practice and local rules decide.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with its code; a closed pipe ends quietly."""
+    try:
+        code = exchange.main(arguments, prog_name="exchange", standalone_mode=False)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _silence_stdout()
+        code = 0
+    except click.exceptions.Exit as stop:
+        code = stop.exit_code
+    except click.Abort:
+        code = _tell("stopped", FAILED)
+    except click.ClickException as error:
+        error.show(file=sys.stderr)
+        code = WRONG_USAGE
+    except OptionError as error:
+        code = _tell(error, WRONG_USAGE)
+    except ExchangeError as error:
+        code = _tell(error, FAILED)
+    except Exception as error:
+        code = _tell_own_failure(error)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _tell(error: Any, code: int) -> int:
+    click.echo(f"exchange: {error}", err=True)
+    return code
+
+
+def _tell_own_failure(error: Exception) -> int:
+    if os.environ.get(DEBUG_VARIABLE):
+        raise error
+    click.echo(
+        f"exchange: a fault of this program: {type(error).__name__}: {error}\n"
+        f"  Nothing was written. Set {DEBUG_VARIABLE}=1 to see where, and report it with the file if you may.",
+        err=True,
+    )
+    return FAILED
+
+
+def _silence_stdout() -> None:
+    # Python flushes stdout once more at exit, which would complain about the closed pipe.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
