@@ -62,27 +62,32 @@ def exchange() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit with its code; a closed pipe ends quietly."""
+    """Run the command line and exit with its code."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code; a closed pipe ends quietly."""
     try:
         code = exchange.main(arguments, prog_name="exchange", standalone_mode=False)
         sys.stdout.flush()
     except BrokenPipeError:
         _silence_stdout()
-        code = 0
+        return 0
     except click.exceptions.Exit as stop:
-        code = stop.exit_code
+        return stop.exit_code
     except click.Abort:
-        code = _tell("stopped", FAILED)
+        return _tell("stopped", FAILED)
     except click.ClickException as error:
         error.show(file=sys.stderr)
-        code = WRONG_USAGE
+        return WRONG_USAGE
     except OptionError as error:
-        code = _tell(error, WRONG_USAGE)
+        return _tell(error, WRONG_USAGE)
     except ExchangeError as error:
-        code = _tell(error, FAILED)
+        return _tell(error, FAILED)
     except Exception as error:
-        code = _tell_own_failure(error)
-    sys.exit(code if isinstance(code, int) else 0)
+        return _tell_own_failure(error)
+    return code if isinstance(code, int) else 0
 
 
 def _tell(error: Any, code: int) -> int:
