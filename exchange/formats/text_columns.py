@@ -157,7 +157,7 @@ def clean_cells(values: ForeignColumn) -> TextCells:
 
 
 def _may_need_cleaning(texts: TextCells) -> bool:
-    data = _bytes_of(texts)
+    data = bytes_of(texts)
     allowed = sum(int(np.count_nonzero(data == white)) for white in b"\t\n\r")
     raw = data.tobytes() if (data == 0xEF).any() or (data == ord("\\")).any() else b""
     return int(np.count_nonzero(data < 32)) > allowed or b"\\u" in raw or b"\xef\xbf" in raw
@@ -171,16 +171,16 @@ def escape_xml(texts: TextCells, *, in_attribute: bool = False) -> TextCells:
     """
     import pyarrow.compute as pc
 
-    marks = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#13;"}
+    marks = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#xD;"}
     if in_attribute:
-        marks |= {'"': "&quot;", "\t": "&#9;", "\n": "&#10;"}
-    data = _bytes_of(texts)
+        marks |= {'"': "&quot;", "\t": "&#x9;", "\n": "&#xA;"}
+    data = bytes_of(texts)
     for mark in [mark for mark in marks if (data == ord(mark)).any()]:
         texts = pc.replace_substring(texts, mark, marks[mark])
     return texts
 
 
-def _bytes_of(texts: TextCells) -> NDArray[np.uint8]:
+def bytes_of(texts: TextCells) -> NDArray[np.uint8]:
     """Return the bytes of all texts laid end to end."""
     _, offsets, data = texts.buffers()
     if data is None or not len(texts):
@@ -213,7 +213,7 @@ def write_rows(stream: BinaryIO, rows: TextCells | Iterable[TextCells]) -> None:
         When the stream cannot be written to.
     """
     for part in [rows] if hasattr(rows, "buffers") else rows:
-        stream.write(memoryview(_bytes_of(part)))  # type: ignore[arg-type]  # an array of bytes is a buffer
+        stream.write(memoryview(bytes_of(part)))  # type: ignore[arg-type]  # an array of bytes is a buffer
 
 
 def slices(length: int, rows: int = 65_536) -> Iterable[slice]:
