@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.geo.coordinates.utm import BANDS, NORTH_LIMIT_DEGREES, SOUTH_LIMIT_DEGREES, project_back
+from exchange.geo.coordinates.utm import BANDS, NORTH_LIMIT_DEGREES, SOUTH_LIMIT_DEGREES, is_in_band, project_back
 
 if TYPE_CHECKING:
     from pyproj import Proj
@@ -98,7 +98,7 @@ def locate_cells(
     problem = _first_problem(
         (~is_zone, CellProblem.NO_SUCH_ZONE),
         (~is_square, CellProblem.NO_SUCH_SQUARE),
-        (~_is_in_band(latitude, band_index, size_m), CellProblem.NOT_IN_BAND),
+        (~is_in_band(latitude, band_index, size_m * _HALF_DIAGONAL_DEGREES), CellProblem.NOT_IN_BAND),
         (_metres_beyond_zone(zone, band, longitude, latitude) > _ZONE_OVERLAP_M + centre, CellProblem.NOT_IN_ZONE),
     )
     return _cells(longitude, latitude, problem)
@@ -157,13 +157,6 @@ def _southern_edge_m(zone: Integers, band_index: Integers, row_index: Integers) 
     in_cycle = (row_index - np.where(zone % 2 == 1, 0, 5)) % len(_ROWS) * SQUARE_M
     least = _LEAST_NORTHING_KM[band_index] * 1000.0
     return np.asarray(in_cycle + np.ceil((least - in_cycle) / _ROW_CYCLE_M) * _ROW_CYCLE_M, np.float64)
-
-
-def _is_in_band(latitude: Floats, band_index: Integers, size_m: Floats) -> NDArray[np.bool_]:
-    south = -80.0 + 8.0 * band_index
-    north = np.where(band_index == len(BANDS) - 1, NORTH_LIMIT_DEGREES, south + 8.0)
-    slack = size_m * _HALF_DIAGONAL_DEGREES
-    return (latitude >= south - slack) & (latitude <= north + slack)
 
 
 def _metres_beyond_zone(zone: Integers, band: Letters, longitude: Floats, latitude: Floats) -> Floats:

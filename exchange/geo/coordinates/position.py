@@ -88,7 +88,7 @@ def parse_position(
     >>> parse_position("18S UJ 2348 0647").resolution_m
     10.0
     """
-    _require_options(form, order, hemispheres, zone_letter)
+    require_position_options(form, order, hemispheres, zone_letter)
     position = _parse(text, order, hemispheres, zone_letter)
     if form is None or form == position.form:
         return position
@@ -98,7 +98,16 @@ def parse_position(
     raise CoordinateError(f"{text!r} is {position.form}, not {form}", remedy=f"Give positions in {form}, or no form.")
 
 
-def _require_options(form: str | None, order: str | None, hemispheres: str | None, zone_letter: str | None) -> None:
+def require_position_options(
+    form: str | None, order: str | None, hemispheres: str | None, zone_letter: str | None
+) -> None:
+    """Refuse options that `parse_position` does not take.
+
+    Raises
+    ------
+    OptionError
+        Naming what is allowed.
+    """
     if form is not None and form not in FORMS:
         raise OptionError(f"{form!r} is no form of coordinates", remedy=f"Use one of: {', '.join(FORMS)}.")
     if order is not None and order not in ORDERS:

@@ -73,8 +73,16 @@ def standard_zone(longitude: ArrayLike, latitude: ArrayLike) -> NDArray[np.int64
 
 def band_limits(band: str) -> tuple[float, float]:
     """Return the southern and northern latitude of a band."""
-    south = -80.0 + 8.0 * BANDS.index(band)
+    south = SOUTH_LIMIT_DEGREES + 8.0 * BANDS.index(band)
     return south, NORTH_LIMIT_DEGREES if band == "X" else south + 8.0
+
+
+def is_in_band(latitude: ArrayLike, band_index: ArrayLike, slack_degrees: ArrayLike) -> NDArray[np.bool_]:
+    """Tell which latitudes lie in the band of that place in `BANDS`, or outside it by no more than the slack."""
+    lat, index, slack = np.asarray(latitude), np.asarray(band_index), np.asarray(slack_degrees)
+    south = SOUTH_LIMIT_DEGREES + 8.0 * index
+    north = np.where(index == len(BANDS) - 1, NORTH_LIMIT_DEGREES, south + 8.0)
+    return np.asarray((lat >= south - slack) & (lat <= north + slack), np.bool_)
 
 
 def to_utm(longitude: ArrayLike, latitude: ArrayLike) -> UtmPositions:
@@ -205,8 +213,7 @@ def _locate(text: str, said: UtmText, is_north: bool) -> tuple[float, float]:
 
 def _resolve_s(text: str, said: UtmText) -> tuple[float, float]:
     _, as_band = from_utm(said.zone, True, said.easting_m, said.northing_m)
-    south, north = band_limits("S")
-    if south - BAND_SLACK_DEGREES <= as_band <= north + BAND_SLACK_DEGREES:
+    if is_in_band(as_band, BANDS.index("S"), BAND_SLACK_DEGREES):
         raise AmbiguityError(
             f"in {text!r} the S may be the latitude band (32° to 40° N) or the southern hemisphere",
             remedy="Write North or South, or say zone_letter='band' or zone_letter='hemisphere'.",
@@ -215,8 +222,8 @@ def _resolve_s(text: str, said: UtmText) -> tuple[float, float]:
 
 
 def _require_band(text: str, latitude: float, band: str) -> None:
-    south, north = band_limits(band)
-    if not south - BAND_SLACK_DEGREES <= latitude <= north + BAND_SLACK_DEGREES:
+    if not is_in_band(latitude, BANDS.index(band), BAND_SLACK_DEGREES):
+        south, north = band_limits(band)
         raise CoordinateError(
             f"the northing in {text!r} lies at latitude {latitude:.4f}, outside band {band} ({south:g} to {north:g})",
             remedy="Check the zone letter and the northing; for a hemisphere write North or South.",
