@@ -112,7 +112,7 @@ def sightings_in_spanish(sightings: Sightings) -> bytes:
 
 def sightings_on_the_grid(sightings: Sightings) -> bytes:
     """Return sightings with a national grid reference each, separated by tabs."""
-    rows: list[Sequence[object]] = [("Name", "USNG", "Temp F", "Seen", "Image", "Flight", "Fire")]
+    rows: list[Sequence[object]] = [("Name", "USNG", "Temp F", "Time seen", "Image", "Flight", "Fire")]
     longitude, latitude = sightings.degrees()
     for row in range(len(sightings)):
         rows.append(

