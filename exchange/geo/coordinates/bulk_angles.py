@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
@@ -15,10 +14,25 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Integers = NDArray[np.int64]
 
 _PLAIN: Final = "^[+-]?(?:[0-9]{1,3}(?:[.][0-9]{1,20})?|[.][0-9]{1,20})$"
 _LATITUDE: Final = 1
 _LONGITUDE: Final = 2
+_NORTH, _SOUTH, _EAST, _WEST = 1, 2, 3, 4
+_LETTERS: Final = {"": 0, "N": _NORTH, "S": _SOUTH, "E": _EAST, "W": _WEST} | {
+    "NORTH": _NORTH,
+    "SOUTH": _SOUTH,
+    "EAST": _EAST,
+    "WEST": _WEST,
+}
+_PLUS, _MINUS = 1, 2
+_SIGNS: Final = {"": 0, "+": _PLUS, "-": _MINUS, "\u2212": _MINUS, "\u2013": _MINUS}
+_LABELS: Final = (
+    {"": 0}
+    | dict.fromkeys(("lat", "latitude"), _LATITUDE)
+    | dict.fromkeys(("lon", "long", "lng", "longitude"), _LONGITUDE)
+)
 _SAMPLE_ROWS: Final = 500
 
 
@@ -60,15 +74,19 @@ def read_plain_decimals(words: pa.Array, limit_degrees: float) -> Floats:
 
 def read_angles(words: pa.Array, axis: Axis | None = None) -> BulkAngles:
     """Return the angles of a column; `axis` is what they all must be, if given."""
+    import pyarrow.compute as pc
+
     found = _nothing(len(words))
     pending = np.arange(len(words))
     for style in _order_styles(words):
-        if not len(pending):
-            break
-        part = _read_style(style, words.take(pending), axis)
+        groups = pc.extract_regex(words.take(pending), pattern_of(style))
+        is_match = _to_numpy(groups.is_valid())
+        if not is_match.any():
+            continue
+        rows, part = pending[is_match], _evaluate(style, groups.drop_null(), axis)
         for whole, values in zip(found, part, strict=True):
-            whole[pending[part.is_sure]] = values[part.is_sure]
-        pending = pending[~part.is_sure]
+            whole[rows[part.is_sure]] = values[part.is_sure]
+        pending = np.setdiff1d(pending, rows[part.is_sure], assume_unique=True)
     return found
 
 
@@ -86,27 +104,17 @@ def _order_styles(words: pa.Array) -> list[str]:
     return sorted((style for style, count in counts.items() if count), key=lambda style: -counts[style])
 
 
-def _read_style(style: str, words: pa.Array, axis: Axis | None) -> BulkAngles:
+def _evaluate(style: str, groups: pa.Array, axis: Axis | None) -> BulkAngles:
+    """Return what the matches of one style say, as `degrees.parse_angle` would."""
     import pyarrow.compute as pc
 
-    groups = pc.extract_regex(words, pattern_of(style))
-    is_match = _to_numpy(groups.is_valid())
-    if not is_match.any():
-        return _nothing(len(words))
     names = {field.name for field in groups.type}
     numbers = [_to_floats(groups.field(name)) for name in ("degrees", "minutes", "seconds") if name in names]
-    letter = _code_of(pc.utf8_upper(_join(groups.field("before"), groups.field("after"))), _letters())
-    sign = _code_of(groups.field("sign"), _signs())
-    by_letter = np.choose(np.clip(letter, 0, 4), [0, _LATITUDE, _LATITUDE, _LONGITUDE, _LONGITUDE])
-    by_label = np.clip(_code_of(pc.utf8_lower(groups.field("label")), _labels()), 0, 2)
-    required = {None: 0, "latitude": _LATITUDE, "longitude": _LONGITUDE}[axis]
-    found_axis = np.maximum(np.maximum(by_letter, by_label), required)
-    is_south_or_west = (letter == 2) | (letter == 4)
-    is_sure = is_match & (letter >= 0)
-    for stated in (by_letter, by_label):
-        is_sure &= (stated == 0) | (stated == found_axis)
-    is_sure &= (required == 0) | (found_axis == required)
-    is_sure &= (sign == 0) | (letter == 0) | ((sign == 2) == is_south_or_west)
+    letter = _code_of(pc.utf8_upper(_join(groups.field("before"), groups.field("after"))), _LETTERS)
+    sign = _code_of(groups.field("sign"), _SIGNS)
+    found_axis, is_agreed = _find_axis(letter, _code_of(pc.utf8_lower(groups.field("label")), _LABELS), axis)
+    is_south_or_west = (letter == _SOUTH) | (letter == _WEST)
+    is_sure = is_agreed & (letter >= 0) & ((sign == 0) | (letter == 0) | ((sign == _MINUS) == is_south_or_west))
     for number in numbers[1:]:
         is_sure &= number < 60.0
     magnitude = np.asarray(add_up(*numbers), np.float64)  # type: ignore[arg-type]  # columns, not numbers
@@ -116,37 +124,34 @@ def _read_style(style: str, words: pa.Array, axis: Axis | None) -> BulkAngles:
     if style.endswith("dashes"):
         is_sure &= letter > 0
     form = STYLES[style]
-    degrees = np.where(is_south_or_west | (sign == 2), -magnitude, magnitude)
-    is_stated = (letter > 0) | (sign > 0) | (form == "DD")
-    return BulkAngles(degrees, found_axis, np.full(len(words), form, "U3"), letter > 0, is_stated, is_sure)
+    return BulkAngles(
+        degrees=np.where(is_south_or_west | (sign == _MINUS), -magnitude, magnitude),
+        axis=found_axis,
+        form=np.full(len(groups), form, "U3"),
+        has_letter=letter > 0,
+        is_stated=(letter > 0) | (sign > 0) | (form == "DD"),
+        is_sure=is_sure,
+    )
 
 
-@cache
-def _letters() -> dict[str, int]:
-    # 1 north, 2 south, 3 east, 4 west.
-    return {"": 0, "N": 1, "S": 2, "E": 3, "W": 4, "NORTH": 1, "SOUTH": 2, "EAST": 3, "WEST": 4}
+def _find_axis(letter: Integers, label: Integers, axis: Axis | None) -> tuple[Integers, Flags]:
+    """Return the axis of each row, and whether letter, label and the column's own axis agree on it."""
+    by_letter = np.where(letter <= 0, 0, np.where(letter <= _SOUTH, _LATITUDE, _LONGITUDE))
+    required = {None: 0, "latitude": _LATITUDE, "longitude": _LONGITUDE}[axis]
+    found = np.maximum(np.maximum(by_letter, label), required)
+    is_agreed = np.ones(len(found), np.bool_)
+    for stated in (by_letter, label, np.full(len(found), required)):
+        is_agreed &= (stated == 0) | (stated == found)
+    return found, is_agreed
 
 
-@cache
-def _signs() -> dict[str, int]:
-    return {"": 0, "+": 1, "-": 2, "\u2212": 2, "\u2013": 2}
-
-
-@cache
-def _labels() -> dict[str, int]:
-    latitudes, longitudes = ("lat", "latitude"), ("lon", "long", "lng", "longitude")
-    return {"": 0} | dict.fromkeys(latitudes, _LATITUDE) | dict.fromkeys(longitudes, _LONGITUDE)
-
-
-def _code_of(column: pa.Array, codes: dict[str, int]) -> NDArray[np.int64]:
-    """Return the code of each word; 0 where the row did not match, -1 for a word that has none."""
+def _code_of(column: pa.Array, codes: dict[str, int]) -> Integers:
+    """Return the code of each word, -1 for a word that has none."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     place = _to_numpy(pc.fill_null(pc.index_in(column, pa.array(list(codes))), len(codes)))
-    is_null = _to_numpy(column.is_null())
-    table = np.array([*codes.values(), -1])
-    return np.where(is_null, 0, table[place.astype(np.int64)])
+    return np.asarray(np.array([*codes.values(), -1])[place.astype(np.int64)], np.int64)
 
 
 def _join(before: pa.Array, after: pa.Array) -> pa.Array:
