@@ -1,0 +1,83 @@
+"""What the cells of a foreign column are: numbers where every one is written as that number would be, else text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, Literal
+
+import numpy as np
+
+from exchange.formats.text_columns import format_numbers
+from exchange.model.columns import ForeignColumn
+from exchange_csv.cells import empty_to_null, to_floats, to_objects
+
+CellKind = Literal["int", "float", "text"]
+_SAMPLE = 64
+
+
+def find_kinds(blocks: Iterable[Mapping[str, Any]]) -> dict[str, CellKind]:
+    """Return what the cells of each column of a whole table are.
+
+    A column is of whole numbers, or of decimal ones, when each text is exactly what the number would be written
+    as: ``007``, ``+7``, ``7.50`` and ``1e5`` make it one of text, and so does a mixture of ``7`` and ``7.5``.
+    A column without any value is text.
+
+    Parameters
+    ----------
+    blocks
+        The table's columns of text, Arrow arrays by name, block by block.
+    """
+    possible: dict[str, set[CellKind]] = {}
+    has_values: set[str] = set()
+    for columns in blocks:
+        for name, cells in columns.items():
+            kinds = possible.setdefault(name, {"int", "float"})
+            if kinds:
+                given = _drop_empty(cells)
+                has_values |= {name} if len(given) else set()
+                kinds &= {kind for kind in kinds if _is_exact(given, kind)}
+    return {name: _choose(kinds, name in has_values) for name, kinds in possible.items()}
+
+
+def _choose(kinds: set[CellKind], has_values: bool) -> CellKind:
+    if not has_values or not kinds:
+        return "text"
+    return "int" if "int" in kinds else "float"
+
+
+def _is_exact(given: Any, kind: CellKind) -> bool:
+    sample = given.slice(0, _SAMPLE)
+    return _reads_back(sample, kind) and (len(given) <= _SAMPLE or _reads_back(given, kind))
+
+
+def _reads_back(given: Any, kind: CellKind) -> bool:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    try:
+        if kind == "int":
+            return bool(pc.all(pc.equal(given.cast(pa.int64()).cast(pa.string()), given)).as_py() is not False)
+        values = to_floats(given.cast(pa.float64()))
+    except pa.ArrowInvalid:
+        return False
+    written = format_numbers(values, with_point=True)
+    return bool(np.isfinite(values).all() and pc.all(pc.equal(written, given)).as_py() is not False)
+
+
+def to_foreign(cells: Any, kind: CellKind) -> ForeignColumn:
+    """Return a column of cells as values of a kind that ``find_kinds`` found; an empty cell is missing."""
+    import pyarrow as pa
+
+    if kind == "text":
+        return to_objects(cells)
+    given = empty_to_null(cells)
+    if kind == "float":
+        return to_floats(given.cast(pa.float64()))
+    if given.null_count:
+        return np.fromiter(given.cast(pa.int64()).to_pylist(), dtype=object, count=len(given))
+    whole = given.cast(pa.int64())
+    return np.frombuffer(whole.buffers()[1], np.int64, len(whole), whole.offset * 8)
+
+
+def _drop_empty(cells: Any) -> Any:
+    return empty_to_null(cells).drop_null()
