@@ -96,7 +96,9 @@ def _resolve(groups: pa.Array, zone_letter: ZoneLetter | None) -> tuple[Floats, 
     is_north = np.where(says_hemisphere, np.char.startswith(word, "N"), word >= "N")
     longitude, latitude = from_utm(zone, is_north, easting, northing)
     band = np.array([BANDS.find(letter) for letter in word.tolist()])
-    is_sure = says_hemisphere | ((band >= 0) & is_in_band(latitude, band, BAND_SLACK_DEGREES))
+    is_sure = says_hemisphere
+    if zone_letter != "hemisphere":
+        is_sure = is_sure | ((band >= 0) & is_in_band(latitude, band, BAND_SLACK_DEGREES))
     if zone_letter is None:
         is_sure &= word != "S"
     return np.where(is_sure, longitude, np.nan), np.where(is_sure, latitude, np.nan)

@@ -22,6 +22,10 @@ _ANGLE_FORMS: Final = ("DD", "DDM", "DMS")
 _SEPARATORS: Final = (r"\s*[;|\t/]\s*", r"\s+[xX\u00d7]\s+", r"\s*,\s+|\s+,", r"\s*,\s*")
 # Where nothing separates: before a sign or letter, after a letter, or at a space.
 _SEAM: Final = re.compile(r"\s+|(?<=[\w'\"\u00b0\u2032\u2033])(?=[+\-\u2212NSEWnsewl])|(?<=[NSEWnsew])(?=[0-9])")
+_WORD: Final = re.compile(
+    "(?i)latitude|longitude|lat|long|lon|lng|degrees?|deg|minutes?|min|seconds?|sec"
+    "|(?P<hemisphere>north|south|east|west|[nsew])"
+)
 
 
 class Position(NamedTuple):
@@ -160,7 +164,7 @@ def _parse_pair(text: str, order: Order | None, hemispheres: str | None) -> Posi
         try:
             readings.append(_combine(text, angles, order, hemispheres))
         except (CoordinateError, AmbiguityError) as refusal:
-            refusals.insert(0, refusal)
+            refusals.append(refusal)
     if len(set(readings)) == 1:
         return readings[0]
     if readings:
@@ -192,7 +196,13 @@ def _split(text: str) -> list[tuple[str, str]]:
         parts = re.split(separator, body)
         if len(parts) == 2:
             return [(parts[0], parts[1])]
-    return [(body[: seam.start()], body[seam.end() :]) for seam in _SEAM.finditer(body)]
+    halves = [(body[: seam.start()], body[seam.end() :]) for seam in _SEAM.finditer(body)]
+    # What was most likely meant comes first, so that its refusal is the one told.
+    return sorted(halves, key=lambda pair: abs(_count_letters(pair[0]) - _count_letters(pair[1])))
+
+
+def _count_letters(text: str) -> int:
+    return sum(1 for word in _WORD.finditer(text) if word["hemisphere"])
 
 
 def _combine(text: str, angles: tuple[Angle, Angle], order: Order | None, hemispheres: str | None) -> Position:
