@@ -40,7 +40,7 @@ def _settle(table: AnyPoints, problems: list[Problem]) -> AnyPoints:
     kept = table.extra.get(POSITION_TEXT)
     texts = np.full(len(table), "", dtype=object) if kept is None else np.array(kept, dtype=object)
     for row in refused:
-        texts[row] = texts[row] or f"{longitude[row]!r} {latitude[row]!r}".replace("np.float64", "")
+        texts[row] = texts[row] or f"{float(longitude[row])!r} {float(latitude[row])!r}"
     cleared = {"longitude": longitude.copy(), "latitude": latitude.copy()}
     for column in cleared.values():
         column[refused] = np.nan

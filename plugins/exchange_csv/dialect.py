@@ -100,7 +100,7 @@ def find_dialect(head: str, options: ReadOptions, *, separator: str = "", path: 
     data_start = len(head[: offset + (records[row].end if row >= 0 else 0)].encode())
     sample = [record.cells for record in records[row + 1 :]]
     mark, told = _find_decimal_mark(names, sample, options)
-    found = [] if stated else [_tell_separator(chosen)]
+    found = [] if stated or chosen == "," else [_tell_separator(chosen)]
     unique, doubled = _make_unique(names)
     header = records[row].cells if row >= 0 else ()
     return Dialect(chosen, mark, unique, data_start, header, (*found, *notes, *told, *doubled))

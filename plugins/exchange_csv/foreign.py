@@ -6,18 +6,23 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
+from exchange.formats.columns.apply import to_text_values
 from exchange.formats.columns.claims import plan_columns
 from exchange.formats.columns.targets import FIX_TARGETS, POINT_TARGETS
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
-from exchange.model import Packet, Problem, Sources
+from exchange.model import Packet, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, TimeColumn
 from exchange_csv.blocks import Blocks
 from exchange_csv.cells import empty_to_null, to_instants, to_objects
 from exchange_csv.kinds import CellKind, find_kinds, to_foreign
 from exchange_csv.positions import PositionColumns, ReadPositions, find_position_columns, read_numbers, read_positions
 from exchange_csv.table import Block, TextTable
+
+_OPEN_END = "the last line has no end; if the file was cut short, its last cell was too"
 
 
 def read_foreign(table: TextTable, options: ReadOptions) -> Iterator[Packet]:
@@ -40,6 +45,7 @@ def read_foreign(table: TextTable, options: ReadOptions) -> Iterator[Packet]:
     yield Packet(problems=tuple(reading.tell_dialect()))
     for block in blocks.each():
         yield reading.take(block)
+    yield reading.finish()
 
 
 @dataclass
@@ -56,6 +62,8 @@ class _ForeignReading:
         targets = FIX_TARGETS if self.options.rows_as_track else POINT_TARGETS
         plan = plan_columns(names, targets, self.options)
         self.names = names
+        self.sortie = plan.claims["sortie"].name if "sortie" in plan.claims else None
+        self.pieces: dict[str, list[Track]] = {}
         self.measures = {c.name for c in plan.claims.values() if c.target.kind == "number" and c.unit}
         self.times = {c.name for c in plan.claims.values() if c.target.kind == "time" and not c.time_format}
 
@@ -64,41 +72,72 @@ class _ForeignReading:
         notes = list(self.table.dialect.notes)
         if self.table.encoding.evidence:
             notes.insert(0, (self.table.encoding.evidence, "If that is wrong, state it with --encoding."))
+        if self.table.is_open_ended():
+            notes.append((_OPEN_END, "Compare its last record with the sender's."))
         return [Problem(message=m, remedy=r, severity="note", path=self.table.file.name) for m, r in notes]
 
     def take(self, block: Block) -> Packet:
         """Return what the records of one block are."""
         source = Sources.of(self.table.file.name, "", block.records)
-        read = read_positions(block.columns, self.position, source)
         columns = {name: self._convert(name, block.columns[name]) for name in self.names}
+        if self.position.form == "WKT":
+            packet = self._take_shapes(block.columns[self.position.names[0]], columns, source)
+        else:
+            packet = self._take_points(columns, read_positions(block.columns, self.position, source), source)
+        return packet.replace(problems=(*block.problems, *packet.problems))
+
+    def finish(self) -> Packet:
+        """Return the tracks whose fixes stood anywhere in the table."""
+        return Packet(tracks=tuple(Track.join(pieces) for pieces in self.pieces.values()))
+
+    def _take_points(self, columns: dict[str, ForeignColumn], read: ReadPositions, source: Sources) -> Packet:
         if read.texts is not None:
             columns[POSITION_TEXT] = read.texts
-        problems = (*block.problems, *read.problems)
+        place: dict[str, Any] = {"longitude": read.longitude, "latitude": read.latitude, "altitude": read.altitude}
         if self.options.rows_as_track:
-            packet = self._take_fixes(columns, read, source)
+            packet = self._take_fixes(columns, place, source)
         else:
-            packet = read_foreign_points(
-                columns,
-                longitude=read.longitude,
-                latitude=read.latitude,
-                altitude=read.altitude,
-                source=source,
-                options=self.options,
-            )
-        return packet.replace(problems=(*problems, *packet.problems))
+            packet = read_foreign_points(columns, **place, source=source, options=self.options)
+        return packet.replace(problems=(*read.problems, *packet.problems))
 
-    def _take_fixes(self, columns: Mapping[str, ForeignColumn], read: ReadPositions, source: Sources) -> Packet:
-        track, problems = read_foreign_fixes(
-            columns,
-            longitude=read.longitude,
-            latitude=read.latitude,
-            altitude=read.altitude,
-            source=source,
-            options=self.options,
-            properties={},
-            number=1,
+    def _take_shapes(self, cells: Any, columns: dict[str, ForeignColumn], source: Sources) -> Packet:
+        from exchange_csv.shapes import build_shapes, read_shapes
+
+        shapes = read_shapes(cells, source)
+        tracks, perimeters, problems = build_shapes(shapes, columns, source, self.options)
+        chosen = {name: column[shapes.is_point] for name, column in columns.items()}
+        packet = self._take_points(chosen, shapes.points, source.take(shapes.is_point))
+        return packet.replace(
+            tracks=(*packet.tracks, *tracks), perimeters=tuple(perimeters), problems=(*problems, *packet.problems)
         )
-        return Packet(tracks=(track,) if len(track) else (), problems=tuple(problems))
+
+    def _take_fixes(self, columns: Mapping[str, ForeignColumn], place: Mapping[str, Any], source: Sources) -> Packet:
+        """Return the fixes of one track; those of several sorties are kept apart until the table ends."""
+        problems: list[Problem] = []
+        for sortie, rows in self._part_sorties(columns, len(source)):
+            number = list(self.pieces).index(sortie) + 1 if sortie in self.pieces else len(self.pieces) + 1
+            here: dict[str, Any] = {n: values if values is None else values[rows] for n, values in place.items()}
+            track, told = read_foreign_fixes(
+                {name: column[rows] for name, column in columns.items()},
+                **here,
+                source=source.take(rows),
+                options=self.options,
+                properties={},
+                number=number,
+            )
+            problems += told
+            if self.sortie is None:
+                return Packet(tracks=(track,) if len(track) else (), problems=tuple(problems))
+            self.pieces.setdefault(sortie, []).append(track)
+        return Packet(problems=tuple(problems))
+
+    def _part_sorties(self, columns: Mapping[str, ForeignColumn], length: int) -> Iterator[tuple[str, Any]]:
+        if self.sortie is None:
+            yield "", slice(None)
+            return
+        sorties = to_text_values(columns[self.sortie])
+        for sortie in dict.fromkeys(sorties.tolist()):
+            yield sortie, np.flatnonzero(sorties == sortie)
 
     def _convert(self, name: str, cells: Any) -> ForeignColumn:
         """Return one column as values: exact numbers by kind; measures and times at once where they are regular."""

@@ -77,7 +77,7 @@ def _first_lines(head: bytes) -> list[str]:
     for encoding in ("utf-8-sig", "utf-16", "cp1252"):
         if encoding == "utf-16" and not (head[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in head[:64]):
             continue
-        text = head.decode(_resolve(encoding, head), errors="ignore").lstrip("\ufeff")
+        text = head.decode(_resolve(encoding, head), errors="ignore").lstrip("\ufeff").rstrip("\x00")
         start = text.lstrip()[:1]
         binary = sum(character < " " and character not in "\t\r\n\x0c" for character in text[:1024])
         if start and start not in "<{[\x1e" and binary * 20 <= min(len(text), 1024):

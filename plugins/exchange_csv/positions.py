@@ -199,7 +199,7 @@ def read_positions(columns: Mapping[str, Any], position: PositionColumns, source
         return _read_utm(cells, position, source)
     if position.is_pair:
         return _read_pair(cells, position, source)
-    return _read_single(to_objects(cells[0]), position, source)
+    return _read_single(cells[0], position, source)
 
 
 def read_numbers(cells: Any, decimal_mark: str) -> NumberColumn | None:
@@ -239,7 +239,7 @@ def _read_projected(cells: Sequence[Any], position: PositionColumns, source: Sou
     x, y = (_read_numbers_or_nan(column, position.decimal_mark) for column in cells[:2])
     longitude, latitude = way.transform(x, y)
     told = Problem(message=way.describe(), severity="note", path=_file_of(source), count=max(len(source), 1))
-    read = _keep_texts(longitude, latitude, cells, source, "is no position in the stated system")
+    read = keep_texts(longitude, latitude, cells, source, "the text is no position in the stated system")
     return ReadPositions(read.longitude, read.latitude, None, read.texts, (*read.problems, told))
 
 
@@ -254,12 +254,12 @@ def _read_utm(cells: Sequence[Any], position: PositionColumns, source: Sources) 
     number = np.fromiter((zones[text][0] for text in texts), dtype=np.int64, count=len(texts))
     is_north = np.fromiter((zones[text][1] for text in texts), dtype=bool, count=len(texts))
     longitude, latitude = from_utm(number, is_north, easting, northing)
-    return _keep_texts(
+    return keep_texts(
         longitude,
         latitude,
         cells,
         source,
-        "is no UTM position",
+        "the text is no UTM position",
         remedy="A zone needs its hemisphere, such as 11N; where the table states none, use --utm-zone.",
     )
 
@@ -270,68 +270,66 @@ def _read_zone(text: str) -> tuple[int, bool]:
 
 
 def _read_pair(cells: Sequence[Any], position: PositionColumns, source: Sources) -> ReadPositions:
+    from exchange.geo.coordinates import parse_angle_column
+
     if position.form in ("", "DD"):
         longitude, latitude = (read_numbers(column, position.decimal_mark) for column in cells)
         if longitude is not None and latitude is not None:
-            return _keep_texts(longitude, latitude, cells, source, "is no position")
-    reasons: list[str] = []
-    longitude = _read_angles(to_objects(cells[0]), "longitude", position, reasons)
-    latitude = _read_angles(to_objects(cells[1]), "latitude", position, reasons)
-    return _keep_texts(longitude, latitude, cells, source, "is no position", remedy=reasons[0] if reasons else "")
+            return keep_texts(longitude, latitude, cells, source, "the text is no position")
+    columns = (
+        parse_angle_column(_leave_form(cells[0], position.form), axis="longitude"),
+        parse_angle_column(_leave_form(cells[1], position.form), axis="latitude"),
+    )
+    reasons = [reason for column in columns for reason in column.reasons]
+    if position.form in ("DDM", "DMS"):
+        reasons.append(f"The columns are said to be in {position.form}: decimal degrees are not taken there.")
+    remedy = reasons[0] if reasons else ""
+    return keep_texts(columns[0].degrees, columns[1].degrees, cells, source, "the text is no position", remedy=remedy)
 
 
-def _read_angles(texts: TextColumn, axis: Any, position: PositionColumns, reasons: list[str]) -> NumberColumn:
-    known = {text: _read_angle(text, axis, position, reasons) for text in dict.fromkeys(texts.tolist())}
-    return np.fromiter((known[text] for text in texts), dtype=np.float64, count=len(texts))
+def _leave_form(cells: Any, form: str) -> Any:
+    """Return the cells without those that are decimal degrees, where the column is said to hold minutes."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if form not in ("DDM", "DMS"):
+        return cells
+    is_decimal = pc.match_substring_regex(cells, r"^\s*[+-]?[0-9]+([.,][0-9]*)?\s*$")
+    return pc.if_else(is_decimal, pa.scalar(None, pa.string()), cells)
 
 
-def _read_angle(text: str, axis: Any, position: PositionColumns, reasons: list[str]) -> float:
-    from exchange.geo.coordinates.degrees import parse_angle
+def _read_single(cells: Any, position: PositionColumns, source: Sources) -> ReadPositions:
+    from exchange.geo.coordinates import parse_position_column
 
-    if not text.strip():
-        return float("nan")
-    number = _to_number(text, position.decimal_mark)
-    if number == number and position.form in ("", "DD"):
-        return number
-    try:
-        angle = parse_angle(text, axis=axis)
-    except ExchangeError as error:
-        reasons.append(error.remedy or error.message)
-        return float("nan")
-    if position.form and angle.form != position.form:
-        reasons.append(f"It is {angle.form}, while the column is said to be {position.form}.")
-        return float("nan")
-    if not angle.is_stated:
-        reasons.append("Write N or S, E or W, or a sign: without one the hemisphere is not known.")
-        return float("nan")
-    return angle.degrees
-
-
-def _read_single(texts: TextColumn, position: PositionColumns, source: Sources) -> ReadPositions:
-    from exchange.geo.coordinates.position import parse_position
-
-    answers: dict[str, tuple[float, float, float]] = {}
-    reasons: list[str] = []
+    if position.form == "":
+        standard = _read_standard(cells)
+        if standard is not None:
+            return standard
     form: Any = position.form or None
     order: Any = position.order or None
-    for text in dict.fromkeys(texts.tolist()):
-        answers[text] = (float("nan"),) * 3
-        if text.strip():
-            try:
-                found = parse_position(text, form=form, order=order)
-                answers[text] = (found.longitude, found.latitude, found.height_m)
-            except OptionError:
-                raise
-            except ExchangeError as error:
-                reasons.append(f"{error.message}. {error.remedy or ''}".strip())
-    table = np.array([answers[text] for text in texts], dtype=np.float64).reshape(-1, 3)
-    remedy = reasons[0] if reasons else ""
-    read = _keep_texts(table[:, 0], table[:, 1], [texts], source, "is no position that can be read", remedy=remedy)
-    altitude = None if np.isnan(table[:, 2]).all() else table[:, 2]
-    return ReadPositions(read.longitude, read.latitude, altitude, read.texts, read.problems)
+    found = parse_position_column(cells, form=form, order=order)
+    remedy = found.reasons[0].replace("\n ", "") if found.reasons else ""
+    what = "the text is no position that can be read"
+    return keep_texts(found.longitude, found.latitude, [cells], source, what, remedy=remedy)
 
 
-def _keep_texts(
+def _read_standard(cells: Any) -> ReadPositions | None:
+    """Return the positions of a column that is wholly ISO 6709 or WKT points, with their heights; else ``None``."""
+    from exchange.geo.coordinates import parse_position
+
+    texts = to_objects(cells).tolist()
+    if not all(text.rstrip().endswith(("/", ")")) for text in texts if text.strip()):
+        return None
+    try:
+        found = [parse_position(text) if text.strip() else None for text in texts]
+    except ExchangeError:
+        return None
+    nothing = (float("nan"),) * 3
+    table = np.array([(p.longitude, p.latitude, p.height_m) if p else nothing for p in found]).reshape(-1, 3)
+    return ReadPositions(table[:, 0], table[:, 1], table[:, 2])
+
+
+def keep_texts(
     longitude: NumberColumn,
     latitude: NumberColumn,
     cells: Sequence[Any],
@@ -345,12 +343,10 @@ def _keep_texts(
         lost: NDArray[np.bool_] = ~(np.isfinite(longitude) & np.isfinite(latitude))
     if not lost.any():
         return ReadPositions(longitude, latitude)
-    columns = [to_objects(column) if not isinstance(column, np.ndarray) else column for column in cells]
-    rows = np.flatnonzero(lost)
+    columns = [to_objects(column) for column in cells]
     texts = np.full(len(longitude), "", dtype=object)
-    for row in rows:
-        parts = [column[row] for column in reversed(columns)]
-        texts[row] = " ".join(parts) if any(part.strip() for part in parts) else ""
+    for row in np.flatnonzero(lost):
+        texts[row] = " ".join(column[row] for column in reversed(columns)).strip()
     cleared = [np.where(lost, np.nan, values) for values in (longitude, latitude)]
     held = np.flatnonzero(texts != "")
     if not len(held):

@@ -65,6 +65,13 @@ class TextTable:
         """Tell whether the table may be kept in memory as text."""
         return self.file.path.stat().st_size <= CACHED_BYTES
 
+    def is_open_ended(self) -> bool:
+        """Tell whether the last line of the file has no end."""
+        size = self.file.path.stat().st_size
+        with self.file.open() as stream:
+            stream.seek(max(size - 4, 0))
+            return not stream.read().strip(b"\0").endswith((b"\n", b"\r"))
+
     def is_regular(self) -> bool:
         """Tell whether quotes stand only around whole cells, looking at every byte of the table."""
         with self.open_data() as stream:

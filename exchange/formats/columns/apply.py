@@ -121,7 +121,7 @@ class _Taking:
                 name=claim.name,
                 remedy=_describe_unit_remedy(claim),
             )
-        self.leave_unreadable(claim, column, read.unreadable, f"is no {claim.column} that can be")
+        self.leave_unreadable(claim, column, read.unreadable, f"the value is no {claim.column} that can be")
         self.tell_assumptions(claim, ~np.isnan(read.values))
 
     def tell_assumptions(self, claim: Claim, rows: NDArray[np.bool_]) -> None:
@@ -145,7 +145,7 @@ class _Taking:
         remedy = _describe_time_remedy(claim, is_count=column.dtype.kind in "iuf" or claim.target.kind == "epoch")
         self.tell(
             read.unreadable,
-            f"is no time that can be read; kept in {name}",
+            f"the value is no time that can be read; kept in {name}",
             name=claim.name,
             remedy=remedy,
             of=read.texts,
@@ -174,7 +174,7 @@ class _Taking:
         self.keep(claim, np.fromiter((known[text] or "" for text in texts), dtype=object, count=len(texts)))
         unknown = {word for word, status in known.items() if status is None}
         rows = np.fromiter((text in unknown for text in texts), dtype=bool, count=len(texts))
-        self.leave_unreadable(claim, texts, rows, "is no status word known here", remedy=_STATUS_REMEDY)
+        self.leave_unreadable(claim, texts, rows, "the word is no status known here", remedy=_STATUS_REMEDY)
 
     def translate_status(self, word: str) -> str | None:
         if word in self.mapping.status:
