@@ -29,7 +29,7 @@ class Perimeter:
     id, name
         Text.
     geometry
-        shapely Polygon or MultiPolygon, WGS 84 longitude and latitude in degrees; holes are unburned islands.
+        shapely Polygon or MultiPolygon (of more than one part), WGS 84 longitude and latitude in degrees; holes are unburned islands.
     as_of
         The instant it describes, UTC, datetime64[ms].
     method
@@ -74,6 +74,8 @@ class Perimeter:
             raise ModelError(
                 f"a perimeter is a polygon or several, not {getattr(self.geometry, 'geom_type', self.geometry)!r}"
             )
+        if self.geometry.geom_type == "MultiPolygon" and len(self.geometry.geoms) == 1:
+            object.__setattr__(self, "geometry", self.geometry.geoms[0])
         object.__setattr__(self, "as_of", to_time_column(self.as_of, 1)[0].astype(TIME_TYPE))
         object.__setattr__(self, "tracks", tuple(self.tracks))
 

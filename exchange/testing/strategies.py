@@ -84,12 +84,18 @@ def tables(draw: st.DrawFn, kind: type[AnyTable], *, min_size: int = 0, max_size
     """Draw a table of points with positions on the earth or missing, and foreign columns."""
     size = draw(st.integers(min_size, max_size))
     columns = {name: draw(_column(name, coercion, size)) for name, coercion in kind.column_kinds().items()}
+    columns |= _whole_positions(columns["longitude"], columns["latitude"])
     if "segment" in columns:
         columns["segment"] = np.cumsum(draw(st.lists(st.integers(0, 1), min_size=size, max_size=size)), dtype=np.int64)
         columns["segment"] = columns["segment"] - (columns["segment"][0] if size else 0)
     names = draw(st.lists(foreign_names(), max_size=3, unique=True))
     columns["extra"] = {name: draw(st.lists(foreign_values(), min_size=size, max_size=size)) for name in names}
     return kind(**columns)
+
+
+def _whole_positions(longitude: list[float], latitude: list[float]) -> dict[str, list[float]]:
+    pairs = [(x, y) if x == x and y == y else (np.nan, np.nan) for x, y in zip(longitude, latitude, strict=True)]
+    return {"longitude": [x for x, _ in pairs], "latitude": [y for _, y in pairs]}
 
 
 def _column(name: str, coercion: Any, size: int) -> st.SearchStrategy[Any]:
