@@ -104,7 +104,13 @@ class ColumnMapping:
         try:
             text = Path(path).read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
-            raise OptionError(f"the column mapping cannot be read: {error}", path=path, field="--columns") from error
+            reason = getattr(error, "strerror", None) or error
+            raise OptionError(
+                f"the column mapping cannot be read: {reason}",
+                path=path,
+                field="--columns",
+                remedy="Check the name and the rights; it is a TOML file in UTF-8.",
+            ) from error
         return cls.from_text(text, path=os.fspath(path))
 
     @classmethod
