@@ -274,11 +274,11 @@ def _format_lettered(degrees: Floats, axis: Axis, form: str, places: int, with_m
 
 
 def _codes(texts: Texts) -> Codes:
-    return np.ascontiguousarray(texts).view(np.uint32).reshape(len(texts), -1)
+    return np.ascontiguousarray(texts).view(np.uint32).reshape(len(texts), texts.dtype.itemsize // 4)
 
 
 def _format_utm(longitude: Floats, latitude: Floats, places: int) -> Texts:
-    from exchange.geo.coordinates.utm import to_utm
+    from exchange.geo.coordinates.utm import MOST_NORTHING_M, to_utm
 
     is_known = np.isfinite(longitude) & np.isfinite(latitude)
     utm = to_utm(longitude, latitude)
@@ -288,23 +288,27 @@ def _format_utm(longitude: Floats, latitude: Floats, places: int) -> Texts:
             f"{int(is_outside.sum())} of {longitude.size} positions lie beyond 80° S or 84° N, where UTM ends",
             remedy="Write them as MGRS, DD, DDM or DMS.",
         )
+    scale = 10**places
+    eastings, northings = (np.rint(np.where(is_known, m, 0.0) * scale) for m in (utm.easting_m, utm.northing_m))
+    # What rounds to the equator from the south is the equator: northing 0, not 10,000,000.
+    is_equator = northings >= MOST_NORTHING_M * scale
+    is_north, northings = utm.is_north | is_equator, np.where(is_equator, 0.0, northings)
     texts = np.full(longitude.shape, "", "U1")
-    for word, is_here in (("North", utm.is_north), ("South", ~utm.is_north)):
+    for word, is_here in (("North", is_north), ("South", ~is_north)):
         for zone_width, is_wide in ((1, utm.zone < 10), (2, utm.zone >= 10)):
             rows = is_known & is_here & is_wide
-            easting, northing = (_format_metres(m[rows], places) for m in (utm.easting_m, utm.northing_m))
+            easting, northing = (_write_metres(steps[rows].astype(np.int64), places) for steps in (eastings, northings))
             zone = digits(utm.zone[rows], zone_width)
             here = assemble(int(rows.sum()), zone, f" {word} ", easting, "mE ", northing, "mN")
             texts = fill(texts, rows, here)
     return texts
 
 
-def _format_metres(metres: Floats, places: int) -> Codes:
-    """Return metres with seven digits before the point; only the equator seen from the south needs eight."""
-    whole, fraction = np.divmod(np.rint(metres * 10**places).astype(np.int64), 10**places)
-    width = 8 if (whole >= 10_000_000).any() else 7
-    point = np.full((len(metres), 1), ord("."), np.uint32)
-    return np.hstack([digits(whole, width), point, digits(fraction, places)] if places else [digits(whole, width)])
+def _write_metres(steps: NDArray[np.int64], places: int) -> Codes:
+    """Return metres, given as whole steps of the last digit, with seven digits before the point."""
+    whole, fraction = np.divmod(steps, 10**places)
+    point = np.full((len(steps), 1), ord("."), np.uint32)
+    return np.hstack([digits(whole, 7), point, digits(fraction, places)] if places else [digits(whole, 7)])
 
 
 def _format_grid(longitude: Floats, latitude: Floats, form: GridForm, precision_m: int) -> Texts:

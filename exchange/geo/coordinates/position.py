@@ -21,7 +21,7 @@ _ANGLE_FORMS: Final = ("DD", "DDM", "DMS")
 # Between the two halves of a pair: one of these says it by itself. The letter x is common in incident papers.
 _SEPARATORS: Final = (r"\s*[;|\t/]\s*", r"\s+[xX\u00d7]\s+", r"\s*,\s+|\s+,", r"\s*,\s*")
 # Where nothing separates: before a sign or letter, after a letter, or at a space.
-_SEAM: Final = re.compile(r"\s+|(?<=[\w'\"\u00b0\u2032\u2033])(?=[+\-\u2212NSEWnsewl])|(?<=[NSEWnsew])(?=[0-9])")
+_SEAM: Final = re.compile(r"\s+|(?<=[0-9'\"\u00b0\u2032\u2033])(?=[+\-\u2212NSEWnsewl])|(?<=[NSEWnsew])(?=[0-9])")
 _WORD: Final = re.compile(
     "(?i)latitude|longitude|lat|long|lon|lng|degrees?|deg|minutes?|min|seconds?|sec"
     "|(?P<hemisphere>north|south|east|west|[nsew])"

@@ -31,6 +31,8 @@ MOST_EASTING_M: Final = 900_000.0
 MOST_NORTHING_M: Final = 10_000_000.0
 # How far a northing may lie outside the band that is written with it, for a position on the edge.
 BAND_SLACK_DEGREES: Final = 1e-4
+# Rounded to whole metres, a position on the edge of UTM comes to lie a little outside.
+EDGE_SLACK_DEGREES: Final = 1e-5
 
 
 class UtmPositions(NamedTuple):
@@ -110,7 +112,8 @@ def from_utm(
     is_utm = (zones >= 1) & (zones <= 60) & (easting >= LEAST_EASTING_M) & (easting <= MOST_EASTING_M)
     is_utm &= (northing >= 0.0) & (northing <= MOST_NORTHING_M)
     longitude, latitude = project_back(np.where(is_utm, zones, 0), north, easting, northing)
-    is_covered = (latitude >= SOUTH_LIMIT_DEGREES) & (latitude <= NORTH_LIMIT_DEGREES)
+    is_covered = latitude >= SOUTH_LIMIT_DEGREES - EDGE_SLACK_DEGREES
+    is_covered &= latitude <= NORTH_LIMIT_DEGREES + EDGE_SLACK_DEGREES
     return np.where(is_covered, longitude, np.nan), np.where(is_covered, latitude, np.nan)
 
 
