@@ -82,12 +82,16 @@ def refuse_existing(target: Path, *, overwrite: bool) -> None:
     Raises
     ------
     WriteError
-        When the target exists and ``overwrite`` is not set, or is a folder.
+        When the target exists and ``overwrite`` is not set, is a folder, or is a database in use.
     """
     if target.is_dir():
         raise WriteError("is a folder, not a file", path=target)
     if target.exists() and not overwrite:
         raise WriteError("exists already", path=target, remedy="Use --overwrite to replace it, or another name.")
+    journals = [target.with_name(target.name + suffix) for suffix in ("-wal", "-journal")]
+    if any(journal.exists() for journal in journals):
+        # SQLite would apply the old journal to the new file and destroy it.
+        raise WriteError("is in use by a database", path=target, remedy="Close the program that has it open.")
 
 
 def _make_folder_beside(target: Path) -> Path:

@@ -29,7 +29,8 @@ class Perimeter:
     id, name
         Text.
     geometry
-        shapely Polygon or MultiPolygon (of more than one part), WGS 84 longitude and latitude in degrees; holes are unburned islands.
+        shapely Polygon, or MultiPolygon of more than one part, WGS 84 longitude and latitude in degrees; holes are
+        unburned islands.
     as_of
         The instant it describes, UTC, datetime64[ms].
     method

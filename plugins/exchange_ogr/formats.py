@@ -66,7 +66,10 @@ class FlatGeobuf(Format):
 
     def read(self, file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         """Read its layer; see ``Format.read``."""
+        from exchange_ogr.fence import refuse_cut_header
         from exchange_ogr.reading import read_layers
+
+        refuse_cut_header(file)
 
         return read_layers(file, [str(file.path)], options)
 

@@ -65,7 +65,23 @@ def _read_layer(file: InputFile, source: str, layer: str, options: ReadOptions) 
         for records in _batches(collection, options.batch_rows):
             yield from reader.read(records, first)
             first += len(records)
+        _refuse_missing_rows(collection, first - 1, file.name, layer)
         yield from reader.finish()
+
+
+def _refuse_missing_rows(collection: Any, read: int, path: str, layer: str) -> None:
+    # The library ends quietly where a file is cut short.
+    try:
+        stated = len(collection)
+    except TypeError:
+        return
+    if stated > read:
+        raise MalformedError(
+            f"holds {read} of the {stated} rows it states",
+            path=path,
+            layer=layer,
+            remedy="The file was cut short on its way; ask its sender for it again.",
+        )
 
 
 def _find_projection(collection: Any, options: ReadOptions, path: str, layer: str) -> ToWgs84:

@@ -17,6 +17,7 @@ from exchange.formats.properties import PERIMETER
 from exchange.formats.values import to_text
 from exchange.model import Packet, Problem
 from exchange.model.columns import ForeignColumn, to_items
+from exchange_ogr.fence import refuse_cut_shapefile
 from exchange_ogr.own_table import FIX, MARK, TRACK_FIELD, OwnTable, field_values, own_tables, track_numbers
 from exchange_ogr.reading import read_layers
 from exchange_ogr.sidecar import SUFFIX, Sidecar
@@ -44,6 +45,7 @@ def read_shapefiles(file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         When a member would leave the folder, is a link, is encrypted, or unpacks to too much.
     """
     if not zipfile.is_zipfile(file.path):
+        refuse_cut_shapefile(file.path, file.name)
         yield from read_layers(file, [str(file.path)], options)
         return
     with tempfile.TemporaryDirectory(prefix="exchange-") as folder:
@@ -51,6 +53,8 @@ def read_shapefiles(file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         found = sorted(path for path in Path(folder).rglob("*") if path.suffix.lower() == ".shp")
         if not found:
             raise MalformedError("the archive holds no shapefile", path=file.name, remedy="Look what is in it.")
+        for path in found:
+            refuse_cut_shapefile(path, file.name)
         yield from read_layers(file, [str(path) for path in found], options)
 
 

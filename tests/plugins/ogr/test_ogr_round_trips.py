@@ -4,13 +4,13 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from exchange_ogr.formats import FlatGeobuf, GeoPackage, Shapefile
 from hypothesis import given, settings
 
 from exchange.formats.format import Format
 from exchange.model import Packet
 from exchange.testing import check_round_trip
 from exchange.testing.strategies import packets
+from exchange_ogr.formats import FlatGeobuf, GeoPackage, Shapefile
 from tests.samples import SAMPLES
 
 FORMATS: tuple[Format, ...] = (FlatGeobuf(), GeoPackage(), Shapefile())
