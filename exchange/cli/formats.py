@@ -9,7 +9,7 @@ import click
 from exchange.cli.console import load_host, print_report
 from exchange.cli.options import json_option
 from exchange.formats.format import Format
-from exchange.formats.host import Host
+from exchange.formats.host import OWN_DISTRIBUTION, Host
 
 
 @click.command("formats", epilog="Example: exchange formats --json")
@@ -62,20 +62,22 @@ def print_table(host: Host) -> None:
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False)
-    for heading in ("format", "what it is", "suffixes", "reads", "writes", "does not hold wholly", "from"):
+    for heading in ("format", "suffixes", "", "what it is"):
         table.add_column(heading, overflow="fold")
     for described in report_formats(host)["formats"]:
-        partly = [kind for kind, held in described["holds"].items() if held != "wholly"]
+        uses = [use for use in ("read", "write") if described[use]]
         table.add_row(
-            described["name"],
-            described["title"],
-            " ".join(described["suffixes"]),
-            "yes" if described["read"] else "no",
-            "yes" if described["write"] else "no",
-            ", ".join(partly) or "-",
-            described["distribution"],
+            described["name"], " ".join(described["suffixes"]), "/".join(uses), _describe_for_people(described)
         )
     console = Console()
     console.print(table)
     for record in host.failures():
         console.print(f"left out: {record.name} ({record.distribution}), {record.stage}: {record.error}", markup=False)
+
+
+def _describe_for_people(described: dict[str, Any]) -> str:
+    origin = described["distribution"]
+    partly = [f"{kind} {held}" for kind, held in described["holds"].items() if held != "wholly"]
+    remarks = [f"from {origin}"] if origin != OWN_DISTRIBUTION else []
+    remarks += [f"holds {', '.join(partly)}"] if partly else []
+    return f"{described['title']} ({'; '.join(remarks)})" if remarks else str(described["title"])
