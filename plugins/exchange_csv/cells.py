@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import itertools
 import re
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from exchange.model.columns import NumberColumn, TextColumn, TimeColumn
+from exchange.model.columns import NumberColumn, TextColumn, TimeColumn, WholeColumn
 
 # A spreadsheet runs a cell that begins with one of these (OWASP ASVS 5.0, 1.2.10, and its page on CSV injection;
 # the full-width forms count where the keyboard makes them).
@@ -35,26 +36,24 @@ def unescape_formula(text: str) -> str:
 
 def escape_cells(cells: Any) -> Any:
     """Escape the formulas of an Arrow column of text; see ``escape_formula``."""
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    risky = pc.fill_null(pc.match_substring_regex(cells, _RISKY_FIRST), False)
+    risky = pc.match_substring_regex(cells, _RISKY_FIRST)
     if not pc.any(risky).as_py():
         return cells
     escaped = [escape_formula(text) for text in cells.filter(risky).to_pylist()]
-    return pc.replace_with_mask(cells, risky, pa.array(escaped, pa.string()))
+    return pc.replace_with_mask(cells, risky, to_cells(escaped))
 
 
 def unescape_cells(cells: Any) -> Any:
     """Restore an Arrow column of text that ``escape_cells`` escaped."""
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    marked = pc.fill_null(pc.starts_with(cells, "'"), False)
+    marked = pc.starts_with(cells, "'")
     if not pc.any(marked).as_py():
         return cells
     restored = [unescape_formula(text) for text in cells.filter(marked).to_pylist()]
-    return pc.replace_with_mask(cells, marked, pa.array(restored, pa.string()))
+    return pc.replace_with_mask(cells, marked, to_cells(restored))
 
 
 def quote_cells(cells: Any, separator: str) -> Any:
@@ -75,60 +74,77 @@ def quote_text(text: str, separator: str) -> str:
 
 
 def to_objects(cells: Any) -> TextColumn:
-    """Return an Arrow column of text as an object array of ``str``; null becomes the empty text.
-
-    Arrow's own way goes through pandas, whose import takes longer than reading most files.
-    """
+    """Return an Arrow column of text as an object array of ``str``; a text that comes often is one object."""
     import pyarrow.compute as pc
 
-    if not len(cells):
-        return np.empty(0, dtype=object)
-    if _repeats_much(cells):
-        encoded = pc.dictionary_encode(pc.fill_null(cells, ""))
-        words = np.fromiter(encoded.dictionary.to_pylist(), dtype=object, count=len(encoded.dictionary))
-        codes = np.frombuffer(encoded.indices.buffers()[1], np.int32, len(cells), encoded.indices.offset * 4)
-        return np.asarray(words[codes], dtype=object)
-    return _cut_texts(cells)
+    if not _repeats_much(cells):
+        return np.fromiter(cells.to_pylist(), dtype=object, count=len(cells))
+    encoded = pc.dictionary_encode(cells)
+    words = np.fromiter(encoded.dictionary.to_pylist(), dtype=object, count=len(encoded.dictionary))
+    codes = np.frombuffer(encoded.indices.buffers()[1], np.int32, len(cells), encoded.indices.offset * 4)
+    return np.asarray(words[codes], dtype=object)
 
 
 def _repeats_much(cells: Any) -> bool:
     sample = cells.slice(0, 1024)
-    return len(sample.unique()) * 4 <= len(sample)
-
-
-def _cut_texts(cells: Any) -> TextColumn:
-    _, offsets, data = cells.buffers()
-    bounds = np.frombuffer(offsets, np.int32, len(cells) + 1, cells.offset * 4)
-    raw = bytes(memoryview(data)[bounds[0] : bounds[-1]]) if data is not None else b""
-    ends = (bounds - bounds[0]).tolist()
-    if raw.isascii():
-        text = raw.decode("ascii")
-        items = [text[a:b] for a, b in itertools.pairwise(ends)]
-    else:
-        items = [raw[a:b].decode() for a, b in itertools.pairwise(ends)]
-    return np.fromiter(items, dtype=object, count=len(items))
+    return len(sample) > 0 and len(sample.unique()) * 4 <= len(sample)
 
 
 def to_floats(numbers: Any) -> NumberColumn:
     """Return an Arrow column of float64 as numpy's; null becomes NaN."""
-    import pyarrow.compute as pc
-
-    filled = pc.fill_null(numbers, float("nan")) if numbers.null_count else numbers
-    return (
-        np.frombuffer(filled.buffers()[1], np.float64, len(filled), filled.offset * 8) if len(filled) else np.empty(0)
-    )
+    values = _read_buffer(numbers, np.float64)
+    return np.where(_null_mask(numbers), np.nan, values) if numbers.null_count else values
 
 
 def to_instants(times: Any) -> TimeColumn:
     """Return an Arrow column of timestamps in milliseconds as numpy's; null becomes NaT."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
+    values = _read_buffer(times, np.int64).view("datetime64[ms]")
+    return np.where(_null_mask(times), np.datetime64("NaT", "ms"), values) if times.null_count else values
 
-    counts = times.cast(pa.int64())
-    filled = pc.fill_null(counts, np.iinfo(np.int64).min) if counts.null_count else counts
-    if not len(filled):
-        return np.empty(0, "datetime64[ms]")
-    return np.frombuffer(filled.buffers()[1], np.int64, len(filled), filled.offset * 8).view("datetime64[ms]")
+
+def to_wholes(numbers: Any) -> WholeColumn:
+    """Return an Arrow column of int64 without null as numpy's."""
+    return _read_buffer(numbers, np.int64)
+
+
+def _read_buffer(column: Any, kind: type[Any]) -> NDArray[Any]:
+    data = column.buffers()[1]
+    return np.frombuffer(data, kind, len(column), column.offset * 8) if len(column) else np.empty(0, kind)
+
+
+def _null_mask(column: Any) -> NDArray[np.bool_]:
+    bits = np.frombuffer(column.buffers()[0], np.uint8)
+    return ~np.unpackbits(bits, bitorder="little")[column.offset : column.offset + len(column)].astype(bool)
+
+
+# Arrow's own ways between its arrays and Python's import pandas where it is installed, which takes longer than
+# reading most files. So columns go in and out by their buffers.
+
+
+def to_cells(texts: Sequence[str]) -> Any:
+    """Return texts as an Arrow column."""
+    import pyarrow as pa
+
+    encoded = [text.encode("utf-8") for text in texts]
+    offsets = np.zeros(len(encoded) + 1, dtype=np.int32)
+    np.cumsum([len(text) for text in encoded], out=offsets[1:])
+    return pa.StringArray.from_buffers(len(encoded), pa.py_buffer(offsets.tobytes()), pa.py_buffer(b"".join(encoded)))
+
+
+def to_mask(rows: NDArray[np.bool_]) -> Any:
+    """Return a numpy mask as an Arrow one."""
+    import pyarrow as pa
+
+    bits = np.packbits(rows, bitorder="little").tobytes()
+    return pa.Array.from_buffers(pa.bool_(), len(rows), [None, pa.py_buffer(bits)])
+
+
+def find_empty(cells: Any) -> NDArray[np.bool_]:
+    """Return which cells of an Arrow column of text are empty."""
+    if not len(cells):
+        return np.empty(0, dtype=bool)
+    bounds = np.frombuffer(cells.buffers()[1], np.int32, len(cells) + 1, cells.offset * 4)
+    return np.asarray(bounds[1:] == bounds[:-1])
 
 
 def empty_to_null(cells: Any) -> Any:
@@ -136,5 +152,5 @@ def empty_to_null(cells: Any) -> Any:
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    is_empty = pc.equal(pc.binary_length(cells), 0)
-    return pc.if_else(is_empty, pa.scalar(None, pa.string()), cells) if pc.any(is_empty).as_py() else cells
+    is_empty = find_empty(cells)
+    return pc.if_else(to_mask(is_empty), pa.nulls(len(cells), pa.string()), cells) if is_empty.any() else cells

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -40,8 +40,9 @@ def read_foreign(table: TextTable, options: ReadOptions) -> Iterator[Packet]:
     options = replace(options, decimal_mark=table.dialect.decimal_mark)
     position = find_position_columns(table.dialect.names, options, table.file.name)
     blocks = Blocks(table, position.names)
-    kinds = find_kinds(block.columns for block in blocks.each())
-    reading = _ForeignReading(table, options, position, kinds)
+    reading = _ForeignReading(table, options, position)
+    if reading.untold:
+        reading.kinds = find_kinds((block.columns for block in blocks.each()), reading.untold)
     yield Packet(problems=tuple(reading.tell_dialect()))
     for block in blocks.each():
         yield reading.take(block)
@@ -55,13 +56,16 @@ class _ForeignReading:
     table: TextTable
     options: ReadOptions
     position: PositionColumns
-    kinds: Mapping[str, CellKind]
+    kinds: Mapping[str, CellKind] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         names = [name for name in self.table.dialect.names if name not in self.position.consumed]
         targets = FIX_TARGETS if self.options.rows_as_track else POINT_TARGETS
         plan = plan_columns(names, targets, self.options)
         self.names = names
+        claimed = {c.name for c in plan.claims.values() if c.unit or c.target.kind != "number"}
+        self.untold = [name for name in names if name not in claimed]
+        """The columns whose cells are kept as they came, typed where they are exact numbers."""
         self.sortie = plan.claims["sortie"].name if "sortie" in plan.claims else None
         self.pieces: dict[str, list[Track]] = {}
         self.measures = {c.name for c in plan.claims.values() if c.target.kind == "number" and c.unit}
@@ -141,13 +145,13 @@ class _ForeignReading:
 
     def _convert(self, name: str, cells: Any) -> ForeignColumn:
         """Return one column as values: exact numbers by kind; measures and times at once where they are regular."""
-        if name in self.measures and self.kinds[name] == "text":
+        if name in self.measures:
             numbers = read_numbers(cells, self.options.decimal_mark)
             return to_objects(cells) if numbers is None else numbers
         if name in self.times:
             times = _cast_times(cells)
             return to_objects(cells) if times is None else times
-        return to_foreign(cells, self.kinds[name])
+        return to_foreign(cells, self.kinds.get(name, "text"))
 
 
 def _cast_times(cells: Any) -> TimeColumn | None:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Literal
 
 import numpy as np
 
-from exchange.formats.text_columns import format_numbers
 from exchange.model.columns import ForeignColumn
-from exchange_csv.cells import empty_to_null, to_floats, to_objects
+from exchange_csv.cells import empty_to_null, to_cells, to_floats, to_objects, to_wholes
 
 CellKind = Literal["int", "float", "text"]
 _SAMPLE = 64
 
 
-def find_kinds(blocks: Iterable[Mapping[str, Any]]) -> dict[str, CellKind]:
+def find_kinds(blocks: Iterable[Mapping[str, Any]], names: Collection[str]) -> dict[str, CellKind]:
     """Return what the cells of each column of a whole table are.
 
     A column is of whole numbers, or of decimal ones, when each text is exactly what the number would be written
@@ -26,11 +25,14 @@ def find_kinds(blocks: Iterable[Mapping[str, Any]]) -> dict[str, CellKind]:
     ----------
     blocks
         The table's columns of text, Arrow arrays by name, block by block.
+    names
+        The columns that are asked for.
     """
     possible: dict[str, set[CellKind]] = {}
     has_values: set[str] = set()
     for columns in blocks:
-        for name, cells in columns.items():
+        for name in names:
+            cells = columns[name]
             kinds = possible.setdefault(name, {"int", "float"})
             if kinds:
                 given = _drop_empty(cells)
@@ -55,13 +57,17 @@ def _reads_back(given: Any, kind: CellKind) -> bool:
     import pyarrow.compute as pc
 
     try:
-        if kind == "int":
-            return bool(pc.all(pc.equal(given.cast(pa.int64()).cast(pa.string()), given)).as_py() is not False)
-        values = to_floats(given.cast(pa.float64()))
+        values = given.cast(pa.int64() if kind == "int" else pa.float64())
     except pa.ArrowInvalid:
         return False
-    written = format_numbers(values, with_point=True)
-    return bool(np.isfinite(values).all() and pc.all(pc.equal(written, given)).as_py() is not False)
+    written = values.cast(pa.string())
+    if kind == "float":
+        if not np.isfinite(to_floats(values)).all():
+            return False
+        # Arrow writes 3.0 as 3, the exchange as 3.0.
+        with_point = pc.binary_join_element_wise(written, to_cells([".0"])[0], to_cells([""])[0])
+        written = pc.if_else(pc.match_substring(written, "."), written, with_point)
+    return pc.all(pc.equal(written, given)).as_py() is not False
 
 
 def to_foreign(cells: Any, kind: CellKind) -> ForeignColumn:
@@ -73,10 +79,10 @@ def to_foreign(cells: Any, kind: CellKind) -> ForeignColumn:
     given = empty_to_null(cells)
     if kind == "float":
         return to_floats(given.cast(pa.float64()))
-    if given.null_count:
-        return np.fromiter(given.cast(pa.int64()).to_pylist(), dtype=object, count=len(given))
     whole = given.cast(pa.int64())
-    return np.frombuffer(whole.buffers()[1], np.int64, len(whole), whole.offset * 8)
+    if whole.null_count:
+        return np.fromiter(whole.to_pylist(), dtype=object, count=len(whole))
+    return to_wholes(whole)
 
 
 def _drop_empty(cells: Any) -> Any:

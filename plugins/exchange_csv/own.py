@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from exchange.errors import ExchangeError, MalformedError
 from exchange.formats.properties import KIND, PERIMETER_FIELDS, TABLES, TRACK_FIELDS, build_perimeter, build_table
 from exchange.model import Packet, Problem, Source, Sources, Table, Track
-from exchange.model.columns import to_number_column, to_time_column
-from exchange_csv.cells import to_objects, unescape_cells, unescape_formula
+from exchange.model.columns import to_items, to_number_column, to_time_column
+from exchange_csv.cells import find_empty, to_cells, to_mask, to_objects, unescape_cells, unescape_formula
 from exchange_csv.layout import (
     FIX,
     GEOMETRY,
@@ -178,9 +178,7 @@ class _OwnReading:
         return {**fields, "properties": properties}
 
     def _read_one(self, text: str, type_name: str, heading: str, record: int) -> Any:
-        import pyarrow as pa
-
-        return _plain(self._read_foreign(pa.array([text], pa.string()), type_name, heading, np.array([record])))
+        return to_items(self._read_foreign(to_cells([text]), type_name, heading, np.array([record])))[0]
 
     def _read_perimeters(self, columns: Mapping[str, Any], kinds: NDArray[Any], records: Any) -> Iterator[Any]:
         for row in np.flatnonzero(kinds == PERIMETER).tolist():
@@ -228,14 +226,9 @@ class _OwnReading:
 
 def _choose_rows(columns: Mapping[str, Any], rows: NDArray[np.bool_]) -> dict[str, Any]:
     """Return the cells of the chosen rows, without the columns in which all of them are empty."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    mask = None if rows.all() else pa.array(rows)
+    mask = None if rows.all() else to_mask(rows)
     chosen = {heading: cells if mask is None else cells.filter(mask) for heading, cells in columns.items()}
-    return {
-        heading: cells for heading, cells in chosen.items() if pc.any(pc.greater(pc.binary_length(cells), 0)).as_py()
-    }
+    return {heading: cells for heading, cells in chosen.items() if not find_empty(cells).all()}
 
 
 def _read_model(kind: type[Table], name: str, cells: Any) -> Any:
@@ -265,9 +258,3 @@ def _mask(rows: NDArray[np.int64], length: int) -> NDArray[np.bool_]:
 def _row_texts(columns: Mapping[str, Any], row: int) -> list[tuple[str, str]]:
     texts = [(heading, cells[row].as_py()) for heading, cells in columns.items()]
     return [(heading, text) for heading, text in texts if text]
-
-
-def _plain(column: Any) -> Any:
-    from exchange.model.columns import to_items
-
-    return to_items(column)[0]

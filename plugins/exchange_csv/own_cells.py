@@ -10,7 +10,7 @@ from exchange.errors import MalformedError
 from exchange.formats.text_columns import format_column, format_numbers
 from exchange.formats.values import from_text, to_text, value_type
 from exchange.model.columns import ForeignColumn, has_value
-from exchange_csv.cells import empty_to_null, to_floats, to_instants, to_objects
+from exchange_csv.cells import empty_to_null, to_floats, to_instants, to_objects, to_wholes
 
 _BY_KIND = {"i": "int", "f": "double", "b": "bool", "M": "dateTime"}
 _BY_TYPE = {int: "int", bool: "bool", str: ""}
@@ -84,8 +84,8 @@ def read_cells(cells: Any, type_name: str) -> ForeignColumn:
             return to_instants(empty_to_null(cells).cast(pa.timestamp("ms", "UTC")))
         if type_name == "int":
             whole = empty_to_null(cells).cast(pa.int64())
-            if not whole.null_count and len(whole):
-                return np.frombuffer(whole.buffers()[1], np.int64, len(whole), whole.offset * 8)
+            if not whole.null_count:
+                return to_wholes(whole)
     except pa.ArrowInvalid:
         pass  # read one by one below, which names the first that is wrong
     read = read_any if type_name == "any" else lambda text: from_text(text, type_name)

@@ -295,7 +295,7 @@ def _leave_form(cells: Any, form: str) -> Any:
     if form not in ("DDM", "DMS"):
         return cells
     is_decimal = pc.match_substring_regex(cells, r"^\s*[+-]?[0-9]+([.,][0-9]*)?\s*$")
-    return pc.if_else(is_decimal, pa.scalar(None, pa.string()), cells)
+    return pc.if_else(is_decimal, pa.nulls(len(cells), pa.string()), cells)
 
 
 def _read_single(cells: Any, position: PositionColumns, source: Sources) -> ReadPositions:

@@ -13,7 +13,7 @@ from exchange.formats.foreign import read_foreign_fixes
 from exchange.formats.options import ReadOptions
 from exchange.model import Perimeter, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, to_items
-from exchange_csv.cells import to_objects
+from exchange_csv.cells import to_mask, to_objects
 from exchange_csv.positions import ReadPositions, keep_texts
 
 
@@ -56,7 +56,7 @@ def read_shapes(cells: Any, source: Sources) -> ReadShapes:
     mask = ~is_shape
     rows = source.take(mask)
     read = keep_texts(
-        longitude[mask], latitude[mask], [_choose(cells, mask)], rows, "the text is no shape that can be read"
+        longitude[mask], latitude[mask], [cells.filter(to_mask(mask))], rows, "the text is no shape that can be read"
     )
     altitude = shapely.get_z(points)[mask]
     points_read = ReadPositions(read.longitude, read.latitude, altitude, read.texts, read.problems)
@@ -64,12 +64,6 @@ def read_shapes(cells: Any, source: Sources) -> ReadShapes:
 
 
 _POINT, _LINE, _POLYGON, _LINES, _POLYGONS = 0, 1, 3, 5, 6  # shapely.GeometryType
-
-
-def _choose(cells: Any, mask: NDArray[np.bool_]) -> Any:
-    import pyarrow as pa
-
-    return cells.filter(pa.array(mask))
 
 
 def build_shapes(

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from exchange.errors import MalformedError
 from exchange.formats.format import InputFile
 from exchange.model import Problem
+from exchange_csv.cells import to_cells
 from exchange_csv.dialect import Dialect
 from exchange_csv.encoding import Encoding, open_text
 
@@ -208,12 +209,8 @@ class _CarefulReader:
         )
 
     def _block(self, rows: list[Sequence[str]], records: list[int], problems: list[Problem]) -> Block:
-        import pyarrow as pa
-
-        cells = zip(*rows, strict=True) if rows else [()] * self.width
-        columns = {
-            name: pa.array(list(column), pa.string()) for name, column in zip(self.dialect.names, cells, strict=True)
-        }
+        cells: Any = zip(*rows, strict=True) if rows else [()] * self.width
+        columns = {name: to_cells(column) for name, column in zip(self.dialect.names, cells, strict=True)}
         return Block(columns, np.array(records, dtype=np.int64), tuple(problems))
 
 

@@ -171,8 +171,11 @@ class _Taking:
     def take_status(self, claim: Claim, column: ForeignColumn) -> None:
         texts = to_text_values(column)
         known = {word: self.translate_status(word) for word in set(texts.tolist())}
-        self.keep(claim, np.fromiter((known[text] or "" for text in texts), dtype=object, count=len(texts)))
+        taken = {word: status or "" for word, status in known.items()}
+        self.keep(claim, np.fromiter(map(taken.__getitem__, texts.tolist()), dtype=object, count=len(texts)))
         unknown = {word for word, status in known.items() if status is None}
+        if not unknown:
+            return
         rows = np.fromiter((text in unknown for text in texts), dtype=bool, count=len(texts))
         self.leave_unreadable(claim, texts, rows, "the word is no status known here", remedy=_STATUS_REMEDY)
 

@@ -39,9 +39,13 @@ def tell_markers(
         _fill(told, column)
     for name in _MEASURED:
         if name in values:
-            told[(told == UNTOLD) & has_value(values[name])] = HOTSPOT
+            told[(told == UNTOLD) & _is_given(values[name])] = HOTSPOT
     _fill(told, values.get("name"))
     return told
+
+
+def _is_given(column: ForeignColumn) -> NDArray[np.bool_]:
+    return np.asarray(column != "", dtype=bool) if column.dtype.kind == "O" else has_value(column)
 
 
 def _fill(told: NDArray[np.int8], column: ForeignColumn | None) -> None:
