@@ -12,6 +12,9 @@ from exchange.formats.columns.words import column_aliases, fold, fold_key
 _CLOSENESS = 0.84  # One letter wrong in seven; looser offers nonsense.
 _SHORTEST, _LONGEST = 3, 40
 _PIECE = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|[^\W\d_A-Za-z]+")
+_APPEARANCE = {"mode", "color", "colour", "scale", "style", "icon", "html", "href", "url"}
+"""Pieces of a name that tell how a marker looks or is drawn, so that the name means no value of the model."""
+
 _ABBREVIATIONS = {
     "tmp": "temperature",
     "conf": "confidence",
@@ -26,8 +29,8 @@ _ABBREVIATIONS = {
 def suggest_meaning(name: str) -> str:
     """Return the model column that a column's name comes near to, or the empty text.
 
-    >>> suggest_meaning("tmpMax"), suggest_meaning("temprature"), suggest_meaning("wind")
-    ('temperature', 'temperature', '')
+    >>> suggest_meaning("tmpMax"), suggest_meaning("temprature"), suggest_meaning("wind"), suggest_meaning("icon_color")
+    ('temperature', 'temperature', '', '')
     """
     if len(name) > _LONGEST:
         return ""
@@ -55,8 +58,10 @@ def describe_meaning(name: str, column: str, key: str = "", value: str = "") -> 
 
 
 def _suggest_by_piece(name: str) -> str:
-    for piece in _PIECE.findall(name):
-        key = fold(piece)
+    keys = [fold(piece) for piece in _PIECE.findall(name)]
+    if _APPEARANCE.intersection(keys):
+        return ""
+    for key in keys:
         column = _ABBREVIATIONS.get(key) or _as_column(key)
         if column and len(key) >= _SHORTEST:
             return column

@@ -3,11 +3,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from exchange_ogr.formats import FlatGeobuf, GeoPackage, Shapefile
 
 from exchange.errors import AmbiguityError, ExchangeError, MalformedError, UnsafeInputError
 from exchange.formats.reading import read
 from exchange.testing import host_with
+from exchange_ogr.formats import FlatGeobuf, GeoPackage, Shapefile
 
 HOST = host_with(FlatGeobuf(), GeoPackage(), Shapefile())
 FOLDER = Path(__file__).parents[3] / "fixtures" / "ogr"
