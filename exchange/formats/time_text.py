@@ -112,7 +112,7 @@ def parse_time(text: str) -> datetime | None:
     if whole[3] == 24 and not (whole[4] or whole[5] or microsecond):
         whole[3], extra = 0, timedelta(days=1)
     try:
-        naive = datetime(*whole[:6], microsecond) + extra  # type: ignore[misc, arg-type]
+        naive = datetime(whole[0], whole[1], whole[2], whole[3], whole[4], whole[5], microsecond) + extra
         return naive.replace(tzinfo=_read_zone(zone)) if zone else naive
     except (ValueError, OverflowError):
         return None
