@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from exchange.errors import OptionError
 from exchange.model.columns import TimeColumn
 
-_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
+_OFFSET = re.compile(r"([+-])([01]\d|2[0-3]):?([0-5]\d)")
 _ISO = re.compile(
     r"(\d{4})-?(\d\d)-?(\d\d)"
     r"(?:[Tt ]\s*(\d\d):?(\d\d)(?::?(\d\d)(?:[.,](\d+))?)?)?"
