@@ -146,7 +146,6 @@ def _test_extra() -> list[str]:
     return [re.split(r"[><=\[ ]", text)[0] for text in PROJECT["optional-dependencies"]["test"]]
 
 
-@pytest.mark.xfail(reason="README.md is not written yet", strict=True)
 def test_the_test_command_of_the_readme_is_the_one_of_ci() -> None:
     """What ``.ci/run`` runs first is the command that README.md gives, word for word."""
     (line,) = [line for line in (ROOT / ".ci/run").read_text(encoding="utf-8").splitlines() if ".[test]" in line]
