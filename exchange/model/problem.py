@@ -52,7 +52,8 @@ class Problem:
         place = describe_place(self.path or None, self.layer or None, self.record or None, self.field or None)
         shown = self.value if len(self.value) <= 60 else self.value[:57] + "..."
         value = f" ({shown!r})" if self.value else ""
-        times = f" [{self.count} times, this is the first]" if self.count > 1 else ""
+        first_of = ", this is the first" if self.record else ""
+        times = f" [{self.count} times{first_of}]" if self.count > 1 else ""
         first = f"{place}: {self.message}{value}{times}" if place else f"{self.message}{value}{times}"
         return f"{first}\n  {self.remedy}" if self.remedy else first
 
