@@ -9,7 +9,7 @@ from exchange.formats.host import OWN_DISTRIBUTION, Host
 from exchange.formats.options import ReadOptions, WriteOptions
 from exchange.formats.reading import read
 from exchange.formats.writing import write
-from exchange.model import Packet, Problem
+from exchange.model import Packet, Problem, gather_problems
 
 
 def host_with(*formats: Format) -> Host:
@@ -54,7 +54,7 @@ def check_round_trip(
     told = write(packet, path, host=host, options=write_options, format_name=fmt.name, overwrite=True)
     returned = read(path, host=host, options=read_options, format_name=fmt.name)
     _refuse(expected.differences(returned), f"{fmt.name} does not read back what it wrote")
-    silent = [loss for loss in losses if loss not in told]
+    silent = [loss for loss in gather_problems(losses) if loss not in told]
     _refuse([str(loss) for loss in silent], f"{fmt.name} lost this without a word")
     return told
 
