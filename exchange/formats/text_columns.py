@@ -201,7 +201,8 @@ def join_rows(parts: Sequence[TextCells | str]) -> TextCells:
     """Return one text a row: its cells joined in order, missing ones left out; a ``str`` stands in every row."""
     import pyarrow.compute as pc
 
-    return pc.binary_join_element_wise(*parts, "", null_handling="skip")
+    # Of one array alone Arrow would leave out the rows that are null, not only their text.
+    return pc.binary_join_element_wise("", *parts, "", null_handling="skip")
 
 
 def write_rows(stream: BinaryIO, rows: TextCells | Iterable[TextCells]) -> None:

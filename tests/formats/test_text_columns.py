@@ -116,6 +116,11 @@ def test_a_missing_cell_leaves_its_element_out() -> None:
     assert tc.join_rows(["<p>", cells, "</p>"]).to_pylist() == ["<p><ele>0</ele></p>", "<p></p>"]
 
 
+def test_a_row_of_nothing_stays_a_row() -> None:
+    """Joining one column alone keeps a row for each missing cell."""
+    assert tc.join_rows([tc.format_numbers(np.array([1.0, np.nan]))]).to_pylist() == ["1", ""]
+
+
 def test_slices_of_an_array_are_written_alone() -> None:
     """Writing a part of a column writes no byte of its neighbours."""
     stream = io.BytesIO()

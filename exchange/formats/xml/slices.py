@@ -108,7 +108,8 @@ def factorise(key: NDArray[np.uint64]) -> Coded:
 
     if len(key) and (key == key[0]).all():
         return Coded(np.zeros(len(key), dtype=np.int32), np.zeros(1, dtype=np.int64))
-    code = pa.array(key).dictionary_encode().indices.to_numpy()
+    indices = pa.array(key).dictionary_encode().indices
+    code = np.frombuffer(indices.buffers()[1], np.int32, len(indices))
     first = np.empty(int(code.max()) + 1 if len(code) else 0, dtype=np.int64)
     first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
     return Coded(code, first)
@@ -137,7 +138,7 @@ def resolve_references(cells: TextCells) -> TextCells | None:
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    rows = np.flatnonzero(pc.fill_null(pc.match_substring(cells, "&"), False).to_numpy(zero_copy_only=False))
+    rows = np.flatnonzero(np.array(pc.fill_null(pc.match_substring(cells, "&"), False).to_pylist(), dtype=bool))
     if not len(rows):
         return cells
     try:
