@@ -65,12 +65,7 @@ def test_each_command_has_help_and_an_example(name: str) -> None:
     assert command.epilog.startswith(f"Example: exchange {name} ")
 
 
-_SHORTENED = pytest.mark.xfail(reason="the list of commands in exchange.cli.main shortens the docstring", strict=True)
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(n, marks=_SHORTENED if n in ("inspect", "convert", "demo") else ()) for n in COMMANDS]
-)
+@pytest.mark.parametrize("name", COMMANDS)
 def test_the_listed_help_is_the_first_line_of_the_docstring(name: str) -> None:
     """``exchange --help`` and ``exchange NAME --help`` say the same of a command."""
     first = (_command(name).help or "").split("\n\n")[0]
