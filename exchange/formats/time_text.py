@@ -16,6 +16,8 @@ from exchange.errors import OptionError
 from exchange.model.columns import TimeColumn
 
 _OFFSET = re.compile(r"([+-])([01]\d|2[0-3]):?([0-5]\d)")
+_FIRST_INSTANT = np.datetime64("0001-01-01", "ms")
+"""The calendar of ``datetime`` begins here; numpy's goes further back."""
 _ISO = re.compile(
     r"(\d{4})-?(\d\d)-?(\d\d)"
     r"(?:[Tt ]\s*(\d\d):?(\d\d)(?::?(\d\d)(?:[.,](\d+))?)?)?"
@@ -146,6 +148,8 @@ def _parse_regular(items: list[str]) -> ParsedTimes | None:
     try:
         time = texts.astype("U").astype("datetime64[ms]")
     except ValueError:
+        return None
+    if (time < _FIRST_INSTANT).any():
         return None
     nothing = np.empty(0, np.int64)
     return ParsedTimes(time, nothing, nothing)

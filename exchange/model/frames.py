@@ -38,8 +38,7 @@ def to_geopandas(table: PointTable) -> geopandas.GeoDataFrame:
     """
     frames = _import_geopandas()
     declared = {name: getattr(table, name) for name in table.column_names() if name not in _POSITION}
-    clash = {name: f"extra.{name}" for name in table.extra if name in table.column_names()}
-    foreign = {clash.get(name, name): values for name, values in table.extra.items()}
+    foreign = {_frame_name(name, table.column_names()): values for name, values in table.extra.items()}
     points = frames.points_from_xy(table.longitude, table.latitude)
     points[~table.has_position()] = None
     return frames.GeoDataFrame({**declared, **foreign}, geometry=points, crs="EPSG:4326")
@@ -68,6 +67,11 @@ def from_geopandas(kind: type[AnyPoints], frame: geopandas.GeoDataFrame) -> AnyP
     foreign = {_foreign_name(name): values for name, values in plain.items() if name not in declared}
     position = {"longitude": _numbers(geometry.x), "latitude": _numbers(geometry.y)}
     return kind(**{**declared, **position}, extra=foreign)
+
+
+def _frame_name(name: str, declared: tuple[str, ...]) -> str:
+    clashes = name in declared or name == "geometry" or name.startswith("extra.")
+    return f"extra.{name}" if clashes else name
 
 
 def _foreign_name(name: str) -> str:
