@@ -22,6 +22,7 @@ WholeColumn = NDArray[np.int64]
 ForeignColumn = NDArray[Any]
 
 TIME_TYPE = np.dtype("datetime64[ms]")
+_PLAIN_KINDS = frozenset((str, int, float, bool, type(None), list, dict))
 
 
 def to_text_column(values: Any, length: int) -> TextColumn:
@@ -123,7 +124,9 @@ def to_foreign_column(values: Iterable[Any]) -> ForeignColumn:
     kinds = set(map(type, items))
     if kinds == {str}:
         return _object_array(items)
-    return _narrow([_to_python(item) for item in items])
+    if kinds in ({float}, {bool}):
+        return np.array(items)
+    return _narrow(items if kinds <= _PLAIN_KINDS else [_to_python(item) for item in items])
 
 
 def _to_plain_kind(values: NDArray[Any]) -> ForeignColumn:
@@ -134,19 +137,21 @@ def _to_plain_kind(values: NDArray[Any]) -> ForeignColumn:
 
 
 def _narrow(items: list[Any]) -> ForeignColumn:
-    kinds = {type(item) for item in items if not _is_missing(item)}
+    missing = [_is_missing(item) for item in items]
+    kinds = {type(item) for item, is_missing in zip(items, missing, strict=True) if not is_missing}
     if kinds == {str}:
-        return _object_array(["" if _is_missing(item) else item for item in items])
+        return _object_array(["" if item is None or item != item else item for item in items])
     if kinds == {float}:
-        return np.array([np.nan if _is_missing(item) else item for item in items], dtype=np.float64)
+        return np.array([np.nan if gone else item for item, gone in zip(items, missing, strict=True)], dtype=np.float64)
+    cleared = [None if gone else item for item, gone in zip(items, missing, strict=True)] if any(missing) else items
     if kinds == {datetime}:
-        return to_time_column(_object_array([None if _is_missing(i) else i for i in items]), len(items))
-    if not any(_is_missing(item) for item in items):
+        return to_time_column(_object_array(cleared), len(items))
+    if cleared is items:
         if kinds == {int} and all(-(2**63) <= item < 2**63 for item in items):
             return np.array(items, dtype=np.int64)
         if kinds == {bool}:
             return np.array(items, dtype=bool)
-    return _object_array([None if _is_missing(item) else item for item in items])
+    return _object_array(cleared)
 
 
 def _to_python(value: Any) -> Any:
