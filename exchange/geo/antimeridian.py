@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterable
 from itertools import pairwise
 from typing import Any, Literal, NamedTuple
@@ -18,6 +19,8 @@ Pole = Literal["north", "south"]
 
 # A vertex nearer than this to the meridian lies on it: 1e-10 degrees are a hundredth of a millimetre.
 _ON_MERIDIAN_DEGREES = 1e-10
+# Adding and taking away 360 changes a longitude by less than this.
+_LAST_DIGIT_DEGREES = 1e-12
 
 
 class BoundingBox(NamedTuple):
@@ -129,8 +132,9 @@ def cut(geometry: Any, *, pole: Pole | None = None) -> Any:
         return _cut_line(geometry)
     if kind == "Point":
         return geometry if abs(geometry.x) <= 180.0 else shapely.transform(geometry, _wrap_positions, include_z=True)
-    parts = [cut(part, pole=pole) for part in geometry.geoms]
-    if all(after is before for after, before in zip(parts, geometry.geoms, strict=True)):
+    members = list(geometry.geoms)
+    parts = [cut(member, pole=pole) for member in members]
+    if all(part is member for part, member in zip(parts, members, strict=True)):
         return geometry
     if kind == "GeometryCollection":
         return shapely.GeometryCollection(parts)
@@ -314,12 +318,17 @@ def _put_back(piece: Any, source: Any) -> Any:
     """Return the piece with the source's own longitudes, which adding and taking 360 changed in the last digit."""
     import shapely
 
-    own = np.unique(wrap(_positions(source)[:, 0]))
+    written = _positions(source)
+    own: dict[float, list[float]] = {}
+    for longitude, latitude in sorted(zip(wrap(written[:, 0]).tolist(), written[:, 1].tolist(), strict=True)):
+        own.setdefault(latitude, []).append(longitude)
 
     def nearest(positions: Floats) -> Floats:
-        index = np.searchsorted(own, positions[:, 0] - 1e-12).clip(max=len(own) - 1)
-        is_own = np.abs(own[index] - positions[:, 0]) < 1e-12
-        positions[is_own, 0] = own[index][is_own]
+        for position in positions:
+            candidates = own.get(float(position[1]), [])
+            index = bisect_left(candidates, position[0] - _LAST_DIGIT_DEGREES)
+            if index < len(candidates) and candidates[index] - position[0] < _LAST_DIGIT_DEGREES:
+                position[0] = candidates[index]
         return positions
 
     return shapely.transform(piece, nearest, include_z=piece.has_z)
