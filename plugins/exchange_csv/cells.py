@@ -125,10 +125,13 @@ def to_cells(texts: Sequence[str]) -> Any:
     """Return texts as an Arrow column."""
     import pyarrow as pa
 
-    encoded = [text.encode("utf-8") for text in texts]
-    offsets = np.zeros(len(encoded) + 1, dtype=np.int32)
-    np.cumsum([len(text) for text in encoded], out=offsets[1:])
-    return pa.StringArray.from_buffers(len(encoded), pa.py_buffer(offsets.tobytes()), pa.py_buffer(b"".join(encoded)))
+    joined = "".join(texts)
+    data = joined.encode("utf-8")
+    # Where every character is one byte, the texts need no encoding one by one.
+    lengths = map(len, texts) if joined.isascii() else (len(text.encode("utf-8")) for text in texts)
+    offsets = np.zeros(len(texts) + 1, dtype=np.int32)
+    np.cumsum(np.fromiter(lengths, dtype=np.int32, count=len(texts)), out=offsets[1:])
+    return pa.StringArray.from_buffers(len(texts), pa.py_buffer(offsets.tobytes()), pa.py_buffer(data))
 
 
 def to_mask(rows: NDArray[np.bool_]) -> Any:

@@ -10,6 +10,7 @@ import numpy as np
 
 from exchange.formats.columns.apply import to_text_values
 from exchange.formats.columns.claims import plan_columns
+from exchange.formats.columns.header import read_header
 from exchange.formats.columns.targets import FIX_TARGETS, POINT_TARGETS
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
@@ -22,6 +23,7 @@ from exchange_csv.kinds import CellKind, find_kinds, to_foreign
 from exchange_csv.positions import PositionColumns, ReadPositions, find_position_columns, read_numbers, read_positions
 from exchange_csv.table import Block, TextTable
 
+_OF_FIXES = FIX_TARGETS - POINT_TARGETS
 _OPEN_END = "the last line has no end; if the file was cut short, its last cell was too"
 
 
@@ -78,7 +80,20 @@ class _ForeignReading:
             notes.insert(0, (self.table.encoding.evidence, "If that is wrong, state it with --encoding."))
         if self.table.is_open_ended():
             notes.append((_OPEN_END, "Compare its last record with the sender's."))
+        notes += self._tell_columns()
         return [Problem(message=m, remedy=r, severity="note", path=self.table.file.name) for m, r in notes]
+
+    def _tell_columns(self) -> Iterator[tuple[str, str]]:
+        """Yield what the names of the columns make one ask."""
+        names = self.table.dialect.names
+        mapped = self.options.columns.columns if self.options.columns else {}
+        missing = [name for name in mapped if name not in names]
+        if missing:
+            yield f"the table has no column {', '.join(map(repr, missing))}, which the column mapping speaks of", ""
+        flown = [name for name in self.names if (header := read_header(name)) and header.target in _OF_FIXES]
+        if flown and not self.options.rows_as_track:
+            shown = ", ".join(map(repr, flown))
+            yield f"{shown} belong to a flown track, but the rows are read as points", "If they are fixes: --as-track."
 
     def take(self, block: Block) -> Packet:
         """Return what the records of one block are."""

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from exchange.errors import MalformedError
-from exchange.formats.text_columns import format_column, format_numbers
+from exchange.formats.text_columns import format_column, format_numbers, format_text
 from exchange.formats.values import from_text, to_text, value_type
 from exchange.model.columns import ForeignColumn, has_value
 from exchange_csv.cells import empty_to_null, to_floats, to_instants, to_objects, to_wholes
@@ -25,6 +25,8 @@ def write_cells(column: ForeignColumn) -> tuple[str, Any]:
     if column.dtype.kind != "O":
         return _BY_KIND[column.dtype.kind], format_column(column)
     items = column.tolist()
+    if set(map(type, items)) == {str}:
+        return "", format_text(column)
     held = has_value(column).tolist()
     types = {type(item) for item, given in zip(items, held, strict=True) if given}
     if types == {str}:

@@ -25,7 +25,8 @@ from exchange.formats.reading import read
 from exchange.formats.writing import write
 from exchange.testing import host_with
 from exchange_csv.format import CsvFormat
-import pyarrow.csv, pyarrow.compute
+import exchange_csv.read, exchange_csv.write
+import pandas, pyarrow.csv, pyarrow.compute
 host = host_with(CsvFormat())
 """
 _FRAME = "import pyogrio, pyarrow.csv\n"
