@@ -74,9 +74,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _silence_stdout()
         return 0
-    except SystemExit as stop:
-        # click meets the closed pipe itself and exits with 1, as if the command had failed.
-        return 0 if isinstance(stop.__context__, BrokenPipeError) else FAILED
+    except SystemExit:
+        # Outside its standalone mode click exits for one reason only: it met the closed pipe itself.
+        return 0
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.Abort:
