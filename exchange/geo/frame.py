@@ -23,10 +23,9 @@ Floats = NDArray[np.float64]
 class LocalFrame:
     """Turn degrees into metres east and north of a centre, and back.
 
-    Distances and azimuths from the centre are exact; between other points the scale is wrong by about
-    d²/(6R²), which is 4e-7 at 10 km and 4e-5 at 100 km from the centre (J. P. Snyder, 'Map Projections:
-    A Working Manual', USGS Professional Paper 1395, pp. 191-202). The 180th meridian and the poles need no
-    care.
+    Distances and azimuths from the centre are right to the millimetre; between other points the scale is wrong
+    by about d²/(6R²), which is 4e-7 at 10 km and 4e-5 at 100 km from the centre (J. P. Snyder, 'Map Projections:
+    A Working Manual', USGS Professional Paper 1395, pp. 191-202). The 180th meridian and the poles need no care.
 
     Parameters
     ----------

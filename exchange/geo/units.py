@@ -202,20 +202,24 @@ def convert(values: ArrayLike, from_unit: Unit | str, to_unit: Unit | str) -> fl
 
 
 def _pair(from_unit: Unit | str, to_unit: Unit | str) -> tuple[Unit, Unit]:
-    if isinstance(from_unit, Unit):
-        target = to_unit if isinstance(to_unit, Unit) else parse_unit(to_unit, quantity=from_unit.quantity)
-        source = from_unit
-    elif isinstance(to_unit, Unit):
-        source, target = parse_unit(from_unit, quantity=to_unit.quantity), to_unit
-    else:
-        source = parse_unit(from_unit)
-        target = parse_unit(to_unit, quantity=source.quantity)
+    """Return both as units; a word that is ambiguous alone is read last, by the quantity of the other."""
+    source = from_unit
+    if isinstance(source, str) and _fold(source) not in AMBIGUOUS_WORDS:
+        source = parse_unit(source)
+    target = _read(to_unit, source)
+    source = _read(source, target)
     if source.quantity != target.quantity:
         raise UnitError(
             f"{source} measures {source.quantity}, {target} measures {target.quantity}",
             remedy="Convert between units of one quantity only.",
         )
     return source, target
+
+
+def _read(unit: Unit | str, other: Unit | str) -> Unit:
+    if isinstance(unit, Unit):
+        return unit
+    return parse_unit(unit, quantity=other.quantity if isinstance(other, Unit) else None)
 
 
 def _fold(word: str) -> str:

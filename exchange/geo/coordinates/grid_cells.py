@@ -23,7 +23,7 @@ _ROW_CYCLE_M: Final = 2_000_000.0
 # Columns of zones 3, 6, ..., of zones 1, 4, ... and of zones 2, 5, ...; rows start at F in even zones.
 _COLUMN_SETS: Final = ("STUVWXYZ", "ABCDEFGH", "JKLMNPQR")
 _ROWS: Final = "ABCDEFGHJKLMNPQRSTUV"
-# Northing in km of each band's southern edge on the central meridian, rounded down to a whole square.
+# Northing in km of each band's lowest point over the width of a zone, rounded down to a whole square.
 _LEAST_NORTHING_KM: Final = np.array(
     [1100, 2000, 2800, 3700, 4600, 5500, 6400, 7300, 8200, 9100, 0, 800, 1700, 2600, 3500, 4400, 5300, 6200, 7000, 7900]
 )
