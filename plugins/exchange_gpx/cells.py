@@ -52,11 +52,14 @@ class Cells:
         Elements of the house's namespace, in order.
     foreign
         Extensions as they came, or ``None``.
+    kept_as_text
+        How many extensions no valid GPX can hold as elements: they are kept as a text.
     """
 
     native: dict[str, TextCells] = field(default_factory=dict)
     own: list[TextCells | str] = field(default_factory=list)
     foreign: TextCells | None = None
+    kept_as_text: int = 0
 
     def add_native(self, element: str, cells: TextCells) -> None:
         """Add an element of GPX; the cells are escaped already."""
@@ -199,10 +202,13 @@ def _find_links(extra: Mapping[str, ForeignColumn]) -> dict[str, ForeignColumn]:
 
 def _add_links(cells: Cells, links: Mapping[str, ForeignColumn], version: str) -> None:
     whole = []
+    linked: Rows | None = None
     for suffix in (name.removeprefix("link") for name in links if re.fullmatch(r"link(#\d+)?", name)):
         parts = {part: clean_cells(links[part + suffix]) for part in LINK_PARTS if part + suffix in links}
         fitting = _fits("link", parts["link"])
-        linked = fitting & np.array([text is not None for text in parts["link"].to_pylist()], dtype=bool)
+        fitting &= np.array([text is not None for text in parts["link"].to_pylist()], dtype=bool)
+        # A link behind one that cannot stand would be counted as that one when it is read.
+        linked = fitting if linked is None else linked & fitting
         held = LINK_PARTS if version == "1.1" else () if suffix else LINK_PARTS[:2]
         for part, texts in parts.items():
             if part in held:
@@ -243,4 +249,6 @@ def _add_extensions(cells: Cells, column: ForeignColumn) -> None:
         texts, lawful = cleaned, np.zeros(len(column), dtype=bool)
     if lawful.any():
         cells.foreign = _where(lawful, texts)
-    _add_strings(cells, EXTENSIONS, _where(~lawful, cleaned))
+    left = _where(~lawful, cleaned)
+    cells.kept_as_text = len(left) - left.null_count
+    _add_strings(cells, EXTENSIONS, left)

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 FIELDS, METADATA_EXTENSIONS, EXTENSIONS = "gpx/metadata", "gpx/metadata-extensions", "gpx/extensions"
 INCIDENT, MADE, FILE = f"{OWN_TAG}incident", f"{OWN_TAG}made", f"{OWN_TAG}file"
+OF_METADATA = f"{OWN_TAG}metadata"
+"""Holds the extensions of the metadata in GPX 1.0, which has no metadata."""
 
 HOME = f"{{{NAMESPACES[NEWEST]}}}"
 """The namespace that fields of the metadata are kept in."""
@@ -48,7 +50,10 @@ def read_document(root: _Element) -> tuple[str, dict[str, bytes]]:
     fields: list[_Element] = []
     for child in root:
         space, _, name = str(child.tag).rpartition("}")
-        if space != home:
+        if child.tag == OF_METADATA:
+            for extension in child:
+                _read_extension(extension, METADATA_EXTENSIONS, attachments)
+        elif space != home:
             _read_extension(child, EXTENSIONS, attachments)
         elif name == "metadata":
             fields += child

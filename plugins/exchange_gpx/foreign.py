@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,13 +13,17 @@ from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
 from exchange.formats.time_text import parse_zone
-from exchange.model import Packet, Problem, Sources, Track
+from exchange.model import Packet, PointTable, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, NumberColumn, TextColumn
-from exchange_gpx.columns import PointColumns, ReadNumbers
-from exchange_gpx.take import LEAF
+from exchange_gpx.columns import PointColumns
+from exchange_gpx.names import LINK_PARTS, list_point_texts
+from exchange_gpx.take import EXTENSIONS, LEAF
 
-# What the standard says these elements are, in the words of the model.
-_MEANINGS = {"desc": "note", "sym": "symbol"}
+AnyPoints = TypeVar("AnyPoints", bound=PointTable)
+
+# What the standard says these elements are, in the words of the model; its other elements are no column of it.
+_MEANINGS = {"name": "name", "desc": "note", "sym": "symbol", "type": "kind"}
+_OTHERS = frozenset({*list_point_texts("1.0", "trkpt"), *LINK_PARTS, EXTENSIONS}) - set(_MEANINGS)
 _READ_HERE = ("@lat", "@lon", "ele", "time")
 
 
@@ -33,16 +37,18 @@ class _Foreign:
     columns: dict[str, ForeignColumn] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     left: dict[str, ForeignColumn] = field(default_factory=dict)
+    kept: dict[str, ForeignColumn] = field(default_factory=dict)
 
     def read(self) -> tuple[NumberColumn, NumberColumn, NumberColumn]:
         """Read position, height and time; return longitude, latitude and altitude."""
         longitude, latitude = self.points.numbers("@lon"), self.points.numbers("@lat")
-        self.tell_positions(longitude, latitude)
+        bad = np.union1d(longitude.unreadable, latitude.unreadable)
+        self.tell_positions(bad)
         altitude = self.points.numbers("ele")
         self.leave("altitude_text", "ele", altitude.unreadable, "the elevation is no number")
         self.read_times()
         self.collect_columns()
-        return longitude.values, latitude.values, altitude.values
+        return _without(longitude.values, bad), _without(latitude.values, bad), altitude.values
 
     def read_times(self) -> None:
         zone = self.options.assume_timezone
@@ -60,16 +66,27 @@ class _Foreign:
             )
 
     def collect_columns(self) -> None:
+        """Sort the other texts: those that may be a column of the model, and those that are kept as they are."""
         mapped = self.options.columns.columns if self.options.columns else {}
         for key in self.points.cells:
             name = key.removeprefix(LEAF)
             if key in _READ_HERE or key not in self.points or (key.startswith(LEAF) and name in self.points.cells):
                 continue
-            meaning = _MEANINGS.get(name, name) if key == name and name not in mapped else name
-            self.columns.setdefault(meaning, self.points.texts(key))
+            if (name in _OTHERS or "#" in name) and name not in mapped:
+                self.kept[name] = self.points.texts(key)
+            else:
+                meaning = _MEANINGS.get(name, name) if name not in mapped else name
+                self.columns.setdefault(meaning, self.points.texts(key))
 
-    def tell_positions(self, longitude: ReadNumbers, latitude: ReadNumbers) -> None:
-        bad = np.union1d(longitude.unreadable, latitude.unreadable)
+    def add_kept(self, table: AnyPoints) -> AnyPoints:
+        """Return a table with the foreign fields that were kept as they are, each under GPX's own name."""
+        rows = np.searchsorted(self.source.record, table.source.record)
+        kept = {name: column[rows] for name, column in self.kept.items()}
+        own_names = {meaning: name for name, meaning in _MEANINGS.items()}
+        passed = {own_names.get(name, name): column for name, column in table.extra.items()}
+        return table.replace(extra=passed | kept)
+
+    def tell_positions(self, bad: NDArray[np.int64]) -> None:
         if len(bad):
             texts = np.full(self.points.length, "", dtype=object)
             pairs = self.points.texts("@lat") + " " + self.points.texts("@lon")
@@ -112,6 +129,15 @@ class _Foreign:
         )
 
 
+def _without(values: NumberColumn, rows: NDArray[np.int64]) -> NumberColumn:
+    """Return a column with the values of some rows missing."""
+    if not len(rows):
+        return values
+    values = values.copy()
+    values[rows] = np.nan
+    return values
+
+
 def read_points(points: PointColumns, *, source: Sources, options: ReadOptions) -> Packet:
     """Return the detections and places that foreign waypoints are."""
     batch = _Foreign(points, source, options)
@@ -125,10 +151,10 @@ def read_points(points: PointColumns, *, source: Sources, options: ReadOptions) 
         options=options,
         words=_join_words(points),
     )
-    # A detection has no column for a symbol: it goes by GPX's own name again.
-    extra = {("sym" if name == "symbol" else name): column for name, column in packet.detections.extra.items()}
     return packet.replace(
-        detections=packet.detections.replace(extra=extra), problems=(*batch.problems, *packet.problems)
+        detections=batch.add_kept(packet.detections),
+        places=batch.add_kept(packet.places),
+        problems=(*batch.problems, *packet.problems),
     )
 
 
@@ -145,10 +171,8 @@ def read_fixes(
     """Return the track, or the piece of one, that foreign track points are."""
     batch = _Foreign(points, source, options)
     longitude, latitude, altitude = batch.read()
-    named_again = {meaning: key for key, meaning in _MEANINGS.items()}
-    columns = {named_again.get(key, key): column for key, column in batch.columns.items()}
     track, problems = read_foreign_fixes(
-        columns | batch.left,
+        batch.columns | batch.left,
         longitude=longitude,
         latitude=latitude,
         altitude=altitude,
@@ -159,7 +183,7 @@ def read_fixes(
         number=number,
         segment=segment,
     )
-    return track, [*batch.problems, *problems]
+    return batch.add_kept(track), [*batch.problems, *problems]
 
 
 def _join_words(points: PointColumns) -> TextColumn | None:

@@ -12,10 +12,8 @@ from exchange.formats.holds import EVERYTHING, Held, Holds
 from exchange.formats.options import ReadOptions, WriteOptions
 from exchange.model import Packet, Problem
 
-# Past the declaration, comments and instructions; a 16-bit encoding shows as NUL bytes between the letters.
-_START = re.compile(
-    rb"(?:\xef\xbb\xbf)?\s*(?:<\?.*?\?>\s*|<!--.*?-->\s*|<!DOCTYPE[^>]*>\s*)*<(?:[\w.-]+:)?gpx[\s>/]", re.DOTALL
-)
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>/]")
+_BYTE_ORDER_MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 
 
 class GpxFormat(Format):
@@ -36,7 +34,11 @@ class GpxFormat(Format):
 
     def recognise(self, head: bytes) -> bool:
         """Tell whether a file begins like GPX."""
-        return bool(_START.match(head.replace(b"\0", b"").removeprefix(b"\xff\xfe").removeprefix(b"\xfe\xff")))
+        # A 16-bit encoding shows as NUL bytes between the letters.
+        plain = head.replace(b"\0", b"")
+        for mark in _BYTE_ORDER_MARKS:
+            plain = plain.removeprefix(mark)
+        return plain.lstrip().startswith(b"<") and bool(_ROOT.search(plain))
 
     def read(self, file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         """Read a file batch by batch; raises as ``read_gpx``."""

@@ -10,7 +10,7 @@ import numpy as np
 from exchange.errors import MalformedError, NotThisFormatError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
-from exchange.formats.xml.stream import Run, stream_records
+from exchange.formats.xml.stream import BLOCK_BYTES, Run, stream_records
 from exchange.model import Packet, Perimeter, Problem, Sources, Table, Track
 from exchange_gpx.columns import PointBuffer, PointColumns
 from exchange_gpx.document import read_document, read_incident
@@ -28,7 +28,9 @@ _TAGS = [f"{{*}}{name}" for name in ("gpx", "metadata", "trk", "rte", "trkseg", 
 _TABLES = {"detection": "detections", "note": "notes", "place": "places"}
 
 
-def read_gpx(file: InputFile, options: ReadOptions, *, careful: bool = False) -> Iterator[Packet]:
+def read_gpx(
+    file: InputFile, options: ReadOptions, *, careful: bool = False, block_bytes: int = BLOCK_BYTES
+) -> Iterator[Packet]:
     """Read a GPX file batch by batch.
 
     Parameters
@@ -39,6 +41,8 @@ def read_gpx(file: InputFile, options: ReadOptions, *, careful: bool = False) ->
         What it does not say of itself.
     careful
         Whether to let every point through the parser, which is slower and gives the same.
+    block_bytes
+        About how much to scan at a time.
 
     Raises
     ------
@@ -57,6 +61,7 @@ def read_gpx(file: InputFile, options: ReadOptions, *, careful: bool = False) ->
             tags=[*_TAGS, f"{{{OWN}}}row"],
             encoding=options.encoding,
             careful=careful,
+            block_bytes=block_bytes,
         )
         for kind, what in events:
             if isinstance(what, Run):
@@ -180,9 +185,10 @@ class _Reading:
             self.perimeters.append(track.build_perimeter())
             self.fixes += 1
             return
-        if track.buffer.length or not track.is_begun:
+        was_begun = track.is_begun
+        if track.buffer.length or not was_begun:
             self.give_piece(track)
-        self.problems += track.find_late_fields()
+        self.problems += track.find_late_fields() if was_begun else []
 
     def give_piece(self, track: OpenTrack) -> None:
         is_first = not track.is_begun

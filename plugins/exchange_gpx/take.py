@@ -69,10 +69,16 @@ def _take_foreign(elements: list[_Element], taken: dict[str, str]) -> None:
         elif str(element.tag).startswith(OWN_TAG):
             _put(taken, COLUMN + local_name(element.tag), element.text or "")
         else:
-            kept.append(canonicalise(element))
+            kept += [canonicalise(element), _read_stray_text(element)]
             _take_leaves(element, taken)
     if kept:
         taken[EXTENSIONS] = "".join(kept)
+
+
+def _read_stray_text(element: _Element) -> str:
+    """Return the text behind an element where only white space should stand, as it would be written."""
+    tail = element.tail or ""
+    return tail.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;") if tail.strip() else ""
 
 
 def _take_leaves(element: _Element, taken: dict[str, str]) -> None:

@@ -88,7 +88,9 @@ class _Writer:
 
     def write_end(self, head: Head, tables: Mapping[str, Any]) -> None:
         if self.version == "1.0":
-            self.put("".join([*head.metadata_extensions, *head.own, *head.extensions]))
+            of_metadata = "".join(head.metadata_extensions)
+            wrapped = f"<x:metadata>{of_metadata}</x:metadata>" if of_metadata else ""
+            self.put("".join([*head.own, *head.extensions, wrapped]))
             self.write_unplaced(tables)
             self.tell_reordered(tables)
         elif head.extensions:
@@ -134,6 +136,7 @@ class _Writer:
 
     def join_points(self, point: str, table: PointTable, cells: Cells, *, always: bool) -> TextCells:
         """Return the whole elements of some points."""
+        self.tell_kept_as_text(cells)
         longitude = table.longitude
         shown = self.show_longitude(longitude)
         if shown is not longitude:
@@ -148,6 +151,11 @@ class _Writer:
             '">',
         ]
         return join_rows([*start, *natives, *cells.extensions(self.version, always=always), f"</{point}>\n"])
+
+    def tell_kept_as_text(self, cells: Cells) -> None:
+        if cells.kept_as_text:
+            message = "extensions that no valid GPX can hold as elements are kept as text"
+            self.problems.append(Problem(message=message, severity="note", count=cells.kept_as_text))
 
     def show_longitude(self, longitude: Any) -> Any:
         """Return the longitudes as GPX may hold them: in 1.1 below 180 degrees."""
@@ -234,6 +242,7 @@ class _Writer:
         texts = GROUP_TEXTS[self.version]
         columns = {key: _to_column(value) for key, value in properties.items()}
         add_extra(cells, columns, tuple(text for text in texts if text != "name"), self.version)
+        self.tell_kept_as_text(cells)
         natives = [f"<name>{escape(name)}</name>"] if name else []
         natives += [cells.native[text] for text in texts if text in cells.native]
         extensions = cells.extensions(self.version, always=True)

@@ -166,7 +166,7 @@ def _translate(error: SyntaxError) -> MalformedError | UnsafeInputError:
             f"elements are nested too deeply to be honest (line {line})", remedy="Do not open the file elsewhere."
         )
     place = f" (line {line})" if line else ""
-    return MalformedError(
-        f"it is not well-formed XML: {reason}{place}",
-        remedy="The file may be cut short or damaged: ask its sender for it again.",
-    )
+    remedy = "The file may be cut short or damaged: ask its sender for it again."
+    if reason.startswith("Namespace prefix"):
+        remedy = 'The program that wrote it left a declaration out: add xmlns:PREFIX="..." to its first element.'
+    return MalformedError(f"it is not well-formed XML: {reason}{place}", remedy=remedy)

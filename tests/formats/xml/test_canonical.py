@@ -25,3 +25,11 @@ def test_the_tree_is_left_as_it_was() -> None:
     before = etree.tostring(root)
     canonicalise(root[0])
     assert etree.tostring(root) == before
+
+
+def test_relative_namespace_names_are_kept() -> None:
+    """A namespace that is no absolute URI, as real files have, is written and read back the same."""
+    root = etree.fromstring('<r><a:x xmlns:a="name/1" k="2"><a:y>v</a:y></a:x></r>')
+    text = canonicalise(root[0])
+    assert etree.fromstring(text).tag == "{name/1}x"
+    assert canonicalise(etree.fromstring(text)) == text
