@@ -144,15 +144,33 @@ def _parse_regular(items: list[str]) -> ParsedTimes | None:
     table = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(len(items), -1)
     if not _has_regular_shape(table):
         return None
-    texts = np.ascontiguousarray(table[:, :-1]).view(f"S{table.shape[1] - 1}").ravel()
-    try:
-        time = texts.astype("U").astype("datetime64[ms]")
-    except ValueError:
-        return None
-    if (time < _FIRST_INSTANT).any():
+    time = _read_digits(np.ascontiguousarray(table.T))
+    if time is None or (time < _FIRST_INSTANT).any():
         return None
     nothing = np.empty(0, np.int64)
     return ParsedTimes(time, nothing, nothing)
+
+
+def _read_digits(columns: NDArray[np.uint8]) -> TimeColumn | None:
+    """Return instants from their characters, shape (places, n), or ``None`` where one is no date or time of day."""
+
+    def number(start: int, stop: int) -> NDArray[np.int64]:
+        value = np.zeros(columns.shape[1], dtype=np.int64)
+        for place in range(start, stop):
+            value = value * 10 + (columns[place] - ord("0"))
+        return value
+
+    year, month, day = number(0, 4), number(5, 7), number(8, 10)
+    hour, minute, second = number(11, 13), number(14, 16), number(17, 19)
+    decimals = len(columns) - 21
+    milliseconds = number(20, 20 + decimals) * 10 ** (3 - decimals) if decimals > 0 else np.zeros_like(second)
+    months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
+    days = months.astype("datetime64[D]") + (day - 1)
+    good = (month >= 1) & (month <= 12) & (days.astype("datetime64[M]") == months)
+    if not (good & (hour < 24) & (minute < 60) & (second < 60)).all():
+        return None
+    of_day = ((hour * 60 + minute) * 60 + second) * 1000 + milliseconds
+    return days.astype("datetime64[ms]") + of_day
 
 
 def _has_regular_shape(table: NDArray[np.uint8]) -> bool:

@@ -126,6 +126,8 @@ def to_foreign_column(values: Iterable[Any]) -> ForeignColumn:
         return _object_array(items)
     if kinds in ({float}, {bool}):
         return np.array(items)
+    if kinds == {int} and all(-(2**63) <= item < 2**63 for item in (min(items), max(items))):
+        return np.array(items, dtype=np.int64)
     return _narrow(items if kinds <= _PLAIN_KINDS else [_to_python(item) for item in items])
 
 
@@ -183,7 +185,8 @@ def has_value(column: ForeignColumn) -> NDArray[np.bool_]:
 def has_any_value(column: ForeignColumn) -> bool:
     """Tell whether at least one row of a column holds a value."""
     if column.dtype.kind == "O":
-        return any(not _is_missing(value) for value in column)
+        items = column.tolist()
+        return items.count("") + items.count(None) < len(items) and any(not _is_missing(item) for item in items)
     return bool(has_value(column).any())
 
 

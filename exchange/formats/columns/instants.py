@@ -67,7 +67,9 @@ def read_times(
         return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, column)
     if column.dtype.kind != "O":
         return ReadTimes(to_time_column(None, len(column)), ~nothing, nothing, column)
-    texts = [_to_text(value) for value in column.tolist()]
+    texts = column.tolist()
+    if set(map(type, texts)) != {str}:
+        texts = [_to_text(value) for value in texts]
     if dates is not None:
         texts = [_join(day, clock) for day, clock in zip(_day_texts(dates), texts, strict=True)]
     asked = [_to_iso(text, time_format) for text in texts] if time_format else texts
