@@ -13,12 +13,13 @@ from exchange.formats.columns.apply import TakenColumns, take_columns
 from exchange.formats.columns.header import read_header
 from exchange.formats.columns.mapping import ColumnMapping
 from exchange.formats.columns.markers import PLACE, UNTOLD, tell_markers
-from exchange.formats.columns.targets import FIX_TARGETS, POINT_TARGETS
+from exchange.formats.columns.targets import FIX_TARGETS, NOTE_TARGETS, POINT_TARGETS
 from exchange.formats.options import ReadOptions
 from exchange.formats.values import to_text
-from exchange.model import Detections, Packet, Places, PointTable, Problem, Sources, Track
+from exchange.model import Detections, Packet, Places, PointTable, Problem, Sources, StatusNotes, Track
 from exchange.model.columns import ForeignColumn, NumberColumn, TextColumn, has_value
 
+_NOTE_COLUMNS = {"id": "detection", "note": "text"}
 _POINTS_AS = ("", "detections", "places")
 
 
@@ -66,6 +67,25 @@ def read_foreign_points(
         places=_build(Places, taken, columns, source, is_place),
         problems=tuple(taken.problems),
     )
+
+
+def read_foreign_notes(columns: Mapping[str, ForeignColumn], *, source: Sources, options: ReadOptions) -> Packet:
+    """Return the status notes that rows about numbered spots are, where the rows themselves have no place.
+
+    Parameters
+    ----------
+    columns, source, options
+        As for ``read_foreign_points``.
+
+    Raises
+    ------
+    OptionError
+        When an option or the column mapping is not usable.
+    """
+    taken = take_columns(columns, NOTE_TARGETS, source=source, options=options)
+    own = {_NOTE_COLUMNS.get(name, name): column for name, column in taken.values.items()}
+    notes = StatusNotes(**own, extra=taken.extra, source=source)
+    return Packet(notes=notes, problems=tuple(taken.problems))
 
 
 def read_foreign_fixes(

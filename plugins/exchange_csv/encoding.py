@@ -13,8 +13,8 @@ from exchange.formats.format import InputFile
 _BLOCK_BYTES = 1 << 20
 _MOST_IN_MEMORY = 1 << 26
 _MARKS = (
-    (codecs.BOM_UTF32_LE, "utf-32"),
-    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
@@ -83,18 +83,23 @@ def find_encoding(file: InputFile, stated: str) -> Encoding:
     """
     with file.open() as stream:
         head = stream.read(4096)
-    for mark, name in _MARKS:
-        if head.startswith(mark) and not stated:
-            _require_decodable(file, name, "its byte order mark says")
-            shown = "" if name == "utf-8" else f"its byte order mark says {name}"
-            return Encoding(name, len(mark), shown or "it starts with a byte order mark")
+    mark, name = read_mark(head)
+    if mark and not stated:
+        _require_decodable(file, name, "its byte order mark says")
+        shown = "it starts with a byte order mark" if name == "utf-8" else f"its byte order mark says {name}"
+        return Encoding(name, len(mark), shown)
     if stated:
         return _take_stated(file, stated, head)
-    wide = _find_wide(head)
+    wide = find_wide(head)
     if wide:
         _require_decodable(file, wide, "every other byte being zero says")
         return Encoding(wide, 0, f"every other byte is zero, so it is {wide}")
     return Encoding("utf-8") if can_decode(file, "utf-8") else _weigh_western(file)
+
+
+def read_mark(head: bytes) -> tuple[bytes, str]:
+    """Return the byte order mark that a file begins with and the encoding it stands for, empty where there is none."""
+    return next(((mark, name) for mark, name in _MARKS if head.startswith(mark)), (b"", ""))
 
 
 def _take_stated(file: InputFile, stated: str, head: bytes) -> Encoding:
@@ -116,7 +121,7 @@ def _take_stated(file: InputFile, stated: str, head: bytes) -> Encoding:
     return Encoding("utf-8" if name == "utf-8-sig" else name, len(mark))
 
 
-def _find_wide(head: bytes) -> str:
+def find_wide(head: bytes) -> str:
     """Return the UTF-16 that a head without a mark is in, told by its zero bytes, or the empty text."""
     low, high = head[::2], head[1::2]
     if len(high) >= 8 and high.count(0) > 0.7 * len(high) and low.count(0) < 0.1 * len(low):

@@ -11,8 +11,8 @@ import numpy as np
 from exchange.formats.columns.apply import to_text_values
 from exchange.formats.columns.claims import plan_columns
 from exchange.formats.columns.header import read_header
-from exchange.formats.columns.targets import FIX_TARGETS, POINT_TARGETS
-from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
+from exchange.formats.columns.targets import FIX_TARGETS, NOTE_TARGETS, POINT_TARGETS
+from exchange.formats.foreign import read_foreign_fixes, read_foreign_notes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
 from exchange.model import Packet, Problem, Sources, Track
@@ -24,6 +24,7 @@ from exchange_csv.positions import PositionColumns, ReadPositions, find_position
 from exchange_csv.table import Block, TextTable
 
 _OF_FIXES = FIX_TARGETS - POINT_TARGETS
+_NO_PLACE = "no column says where; the rows are read as reports on the spots they number"
 _OPEN_END = "the last line has no end; if the file was cut short, its last cell was too"
 
 
@@ -63,6 +64,7 @@ class _ForeignReading:
     def __post_init__(self) -> None:
         names = [name for name in self.table.dialect.names if name not in self.position.consumed]
         targets = FIX_TARGETS if self.options.rows_as_track else POINT_TARGETS
+        targets = targets if self.position.names else NOTE_TARGETS
         plan = plan_columns(names, targets, self.options)
         self.names = names
         claimed = {c.name for c in plan.claims.values() if c.unit or c.target.kind != "number"}
@@ -85,6 +87,8 @@ class _ForeignReading:
 
     def _tell_columns(self) -> Iterator[tuple[str, str]]:
         """Yield what the names of the columns make one ask."""
+        if not self.position.names:
+            yield _NO_PLACE, "If a column does hold positions, state it with --position-column or the like."
         names = self.table.dialect.names
         mapped = self.options.columns.columns if self.options.columns else {}
         missing = [name for name in mapped if name not in names]
@@ -99,7 +103,9 @@ class _ForeignReading:
         """Return what the records of one block are."""
         source = Sources.of(self.table.file.name, "", block.records)
         columns = {name: self._convert(name, block.columns[name]) for name in self.names}
-        if self.position.form == "WKT":
+        if not self.position.names:
+            packet = read_foreign_notes(columns, source=source, options=self.options)
+        elif self.position.form == "WKT":
             packet = self._take_shapes(block.columns[self.position.names[0]], columns, source)
         else:
             packet = self._take_points(columns, read_positions(block.columns, self.position, source), source)

@@ -13,6 +13,8 @@ from exchange.formats.holds import EVERYTHING, Holds
 from exchange.formats.options import ReadOptions, WriteOptions
 from exchange.model import Packet, Problem
 
+_TEXT_PER_CONTROL = 20  # Text has hardly a control character; a file of anything else has many.
+
 
 class _TableFormat(Format):
     """What CSV and TSV share."""
@@ -74,18 +76,23 @@ class TsvFormat(_TableFormat):
 
 def _first_lines(head: bytes) -> list[str]:
     """Return the first lines of what may be a table of text; none where it is markup, JSON or no text."""
-    for encoding in ("utf-8-sig", "utf-16", "cp1252"):
-        if encoding == "utf-16" and not (head[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in head[:64]):
-            continue
-        text = head.decode(_resolve(encoding, head), errors="ignore").lstrip("\ufeff").rstrip("\x00")
-        start = text.lstrip()[:1]
-        binary = sum(character < " " and character not in "\t\r\n\x0c" for character in text[:1024])
-        if start and start not in "<{[\x1e" and binary * 20 <= min(len(text), 1024):
-            return [line for line in islice(text.splitlines(), 20) if line.strip()]
-    return []
+    from exchange_csv.encoding import find_wide, read_mark
+
+    mark, name = read_mark(head)
+    text = _decode(head[len(mark) :], name or find_wide(head))
+    start = text.lstrip()[:1]
+    beginning = text[:1024].rstrip("\0")
+    controls = sum(character < " " and character not in "\t\r\n\f" for character in beginning)
+    if not start or start in "<{[\x1e" or controls * _TEXT_PER_CONTROL > len(beginning):
+        return []
+    return [line for line in islice(text.splitlines(), 20) if line.strip()]
 
 
-def _resolve(encoding: str, head: bytes) -> str:
-    if encoding != "utf-16" or head[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return encoding
-    return "utf-16-le" if head[1:2] == b"\x00" else "utf-16-be"
+def _decode(data: bytes, name: str) -> str:
+    """Return a head as text; without a mark UTF-8, or else bytes as characters, since the separators are ASCII."""
+    if name:
+        return data.decode(name, errors="ignore")
+    try:
+        return data[: data.rfind(b"\n") + 1 or None].decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")

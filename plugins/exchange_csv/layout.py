@@ -48,4 +48,4 @@ def foreign_name(name: str) -> str:
 
 def is_own(header: Collection[str], kinds: Collection[str]) -> bool:
     """Tell whether a table is one of the house, by its header and the words in its column ``exchange``."""
-    return KIND in header and set(kinds) <= KINDS | {""} and ("" not in kinds or len(set(kinds)) > 1)
+    return KIND in header and (not kinds or not KINDS.isdisjoint(kinds))

@@ -31,7 +31,8 @@ class PositionColumns:
     Attributes
     ----------
     names
-        The columns: longitude and latitude, easting and northing with or without a zone, or one that holds all.
+        The columns: longitude and latitude, easting and northing with or without a zone, one that holds all, or none
+        where the rows have no place.
     form
         ``DD``, ``DDM``, ``DMS``, ``UTM``, ``USNG``, ``MGRS``, ``WKT``, or empty for what the text itself tells.
     order, zone, crs
@@ -83,6 +84,8 @@ def find_position_columns(names: Sequence[str], options: ReadOptions, path: str)
     form = _read_form(options.position_form or meaning.form)
     headers = [header for name in names if (header := read_header(name)) and header.target in POSITION_TARGETS]
     chosen = _take_stated(names, options, meaning) or _find_by_words(headers, form, path)
+    if not chosen and _has_numbers(names, options):
+        return PositionColumns(())
     if not chosen:
         raise _no_position(names, path)
     found = _complete(chosen, headers, form, options, meaning)
@@ -94,6 +97,14 @@ def find_position_columns(names: Sequence[str], options: ReadOptions, path: str)
             remedy="State it with --utm-zone, such as --utm-zone 11N (N or S is the hemisphere).",
         )
     return found
+
+
+def _has_numbers(names: Sequence[str], options: ReadOptions) -> bool:
+    """Tell whether rows without a place speak of numbered spots, as a crew's list does."""
+    headers = [header for name in names if (header := read_header(name))]
+    mapped = options.columns.columns if options.columns else {}
+    is_mapped = any(name in names and meaning.column == "id" for name, meaning in mapped.items())
+    return not options.points_as and not options.rows_as_track and (is_mapped or any(h.target == "id" for h in headers))
 
 
 def _read_form(text: str) -> str:

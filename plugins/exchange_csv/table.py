@@ -144,8 +144,10 @@ class _CarefulReader:
 
     def read(self, stream: IO[bytes], batch_rows: int) -> Iterator[Block]:
         csv.field_size_limit(_LONGEST_CELL)
-        lines = io.TextIOWrapper(stream, encoding="utf-8", newline="")
-        watched = _WatchedLines(lines)
+        with io.TextIOWrapper(stream, encoding="utf-8", newline="") as lines:
+            yield from self._read_lines(_WatchedLines(lines), batch_rows)
+
+    def _read_lines(self, watched: _WatchedLines, batch_rows: int) -> Iterator[Block]:
         rows: list[Sequence[str]] = []
         records: list[int] = []
         problems: list[Problem] = []

@@ -33,7 +33,7 @@ _LENGTH: Final = Target("number", "length")
 _ANGLE: Final = Target("number", "angle")
 
 TARGETS: Final[dict[str, Target]] = {
-    **dict.fromkeys(("id", "name", "note", "sortie", "aircraft", "kind", "symbol"), Target("text")),
+    **dict.fromkeys(("id", "name", "note", "sortie", "aircraft", "kind", "symbol", "author"), Target("text")),
     "status": Target("status"),
     **dict.fromkeys(("time", "first_seen", "last_seen"), Target("time")),
     "date": Target("date"),
@@ -55,6 +55,7 @@ POSITION_TARGETS: Final = (
 """Words for the ways a position is written; only tables of text have columns for them."""
 
 POINT_TARGETS: Final = frozenset(TARGETS) - {
+    "author",
     *("height", "height_above_ground", "height_above_take_off", "heading", "camera_heading", "camera_pitch"),
 }
 FIX_TARGETS: Final = frozenset(
@@ -63,6 +64,7 @@ FIX_TARGETS: Final = frozenset(
         *("heading", "camera_heading", "camera_pitch", "sortie", "aircraft"),
     }
 )
+NOTE_TARGETS: Final = frozenset({"id", "status", "time", "date", "epoch", "author", "note", "temperature"})
 HEIGHT_REFERENCES: Final = {"height_above_ground": "ground", "height_above_take_off": "take-off", "height": ""}
 SHARE_RATIOS: Final = {
     "fraction": 1.0,
