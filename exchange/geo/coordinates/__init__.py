@@ -15,7 +15,7 @@ from exchange.geo.coordinates.formatting import (
     nearest_grid_reference,
 )
 from exchange.geo.coordinates.position import Position, parse_position
-from exchange.geo.coordinates.utm import from_utm, standard_zone, to_utm
+from exchange.geo.coordinates.utm import from_lettered_utm, from_utm, standard_zone, to_utm
 
 __all__ = [
     "Angle",
@@ -26,6 +26,7 @@ __all__ = [
     "format_columns",
     "format_position",
     "format_positions",
+    "from_lettered_utm",
     "from_utm",
     "nearest_grid_reference",
     "parse_angle",

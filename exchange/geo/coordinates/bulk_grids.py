@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.geo.coordinates.grid_cells import CellProblem, locate_cells
-from exchange.geo.coordinates.utm import BAND_SLACK_DEGREES, BANDS, PATTERNS, ZoneLetter, from_utm, is_in_band
+from exchange.geo.coordinates.utm import PATTERNS, ZoneLetter, from_lettered_utm
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -69,7 +69,7 @@ def _read_digits(first: pa.Array, second: pa.Array) -> tuple[Floats, Floats, Flo
 
 
 def read_utm(words: pa.Array, zone_letter: ZoneLetter | None) -> tuple[Floats, Floats]:
-    """Return the positions of UTM texts, NaN for every other row; the letter S as in `utm.resolve_utm`."""
+    """Return the positions of UTM texts, NaN for every other row; the letter S as `utm.resolve_utm` reads it."""
     import pyarrow.compute as pc
 
     longitude, latitude = np.full(len(words), np.nan), np.full(len(words), np.nan)
@@ -79,29 +79,18 @@ def read_utm(words: pa.Array, zone_letter: ZoneLetter | None) -> tuple[Floats, F
         is_match = _to_numpy(groups.is_valid())
         if is_match.any():
             rows = pending[is_match]
-            longitude[rows], latitude[rows] = _resolve(groups.drop_null(), zone_letter)
+            longitude[rows], latitude[rows] = _locate(groups.drop_null(), zone_letter)
             pending = pending[~is_match]
     return longitude, latitude
 
 
-def _resolve(groups: pa.Array, zone_letter: ZoneLetter | None) -> tuple[Floats, Floats]:
+def _locate(groups: pa.Array, zone_letter: ZoneLetter | None) -> tuple[Floats, Floats]:
     import pyarrow.compute as pc
 
     zone = _to_numpy(pc.cast(groups.field("zone"), "int64"))
-    word = _to_letters(groups.field("letter"), width=5)
     easting, northing = _to_floats(groups.field("easting")), _to_floats(groups.field("northing"))
-    says_hemisphere = np.isin(word, ("NORTH", "SOUTH", "N"))
-    if zone_letter == "hemisphere":
-        says_hemisphere |= word == "S"
-    is_north = np.where(says_hemisphere, np.char.startswith(word, "N"), word >= "N")
-    longitude, latitude = from_utm(zone, is_north, easting, northing)
-    band = np.array([BANDS.find(letter) for letter in word.tolist()])
-    is_sure = says_hemisphere
-    if zone_letter != "hemisphere":
-        is_sure = is_sure | ((band >= 0) & is_in_band(latitude, band, BAND_SLACK_DEGREES))
-    if zone_letter is None:
-        is_sure &= word != "S"
-    return np.where(is_sure, longitude, np.nan), np.where(is_sure, latitude, np.nan)
+    letter = _to_letters(groups.field("letter"), width=5)
+    return from_lettered_utm(zone, letter, easting, northing, zone_letter=zone_letter)
 
 
 def _to_letters(column: pa.Array, *, width: int = 1) -> NDArray[np.str_]:

@@ -117,6 +117,55 @@ def from_utm(
     return np.where(is_covered, longitude, np.nan), np.where(is_covered, latitude, np.nan)
 
 
+def from_lettered_utm(
+    zone: ArrayLike,
+    letter: ArrayLike,
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    *,
+    zone_letter: ZoneLetter | None = None,
+) -> tuple[Floats, Floats]:
+    """Return longitudes and latitudes for UTM columns whose zone has a letter, by the rule of `resolve_utm`.
+
+    Parameters
+    ----------
+    zone, easting_m, northing_m
+        As for `from_utm`.
+    letter
+        Upper-case: ``NORTH``, ``SOUTH``, ``N``, ``S`` or the letter of a latitude band.
+    zone_letter
+        What the letter S means: a ``'band'`` or the ``'hemisphere'``.
+
+    Returns
+    -------
+    longitude, latitude
+        Degrees; NaN where the columns are not of UTM, where a band does not fit its northing, and where S may be
+        the band or the south.
+
+    Examples
+    --------
+    >>> from_lettered_utm([10, 10], ["N", "S"], 500_000.0, 4_000_000.0)[1].round(3)
+    array([36.145,    nan])
+    """
+    word = np.asarray(letter, np.str_)
+    is_hemisphere = np.isin(word, ("NORTH", "SOUTH", "N"))
+    if zone_letter == "hemisphere":
+        is_hemisphere |= word == "S"
+    says_north = np.where(is_hemisphere, np.char.startswith(word, "N"), word >= "N")
+    longitude, latitude = from_utm(zone, says_north, easting_m, northing_m)
+    index = np.reshape([BANDS.find(one) for one in word.ravel().tolist()], word.shape)
+    fits = (index >= 0) & is_in_band(latitude, index, BAND_SLACK_DEGREES)
+    is_sure = is_hemisphere | (fits & (zone_letter != "hemisphere"))
+    if zone_letter is None:
+        # Outside band S the letter can only be the south; inside, either.
+        is_sure &= word != "S"
+        is_south = (word == "S") & ~fits
+        south = from_utm(zone, False, easting_m, northing_m)
+        longitude, latitude = np.where(is_south, south[0], longitude), np.where(is_south, south[1], latitude)
+        is_sure |= is_south
+    return np.where(is_sure, longitude, np.nan), np.where(is_sure, latitude, np.nan)
+
+
 def project_back(
     zone: NDArray[np.int64], is_north: NDArray[np.bool_], easting_m: Floats, northing_m: Floats
 ) -> tuple[Floats, Floats]:

@@ -5,7 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from exchange.geo.coordinates.utm import BANDS, band_limits, from_utm, is_in_band, standard_zone, to_utm
+from exchange.geo.coordinates import parse_position
+from exchange.geo.coordinates.utm import (
+    BANDS,
+    band_limits,
+    from_lettered_utm,
+    from_utm,
+    is_in_band,
+    standard_zone,
+    to_utm,
+)
 
 
 @pytest.mark.parametrize(
@@ -92,3 +101,36 @@ def test_least_northings_are_those_of_the_bands() -> None:
     edges = np.array([band_limits(band)[0] for band in BANDS])
     by_place = [to_utm(np.full(len(edges), longitude), edges).northing_m for longitude in (-9.0, -6.0 - 1e-9)]
     assert np.floor(np.min(by_place, axis=0) / 100_000.0 + 1e-9) * 100.0 == pytest.approx(_LEAST_NORTHING_KM)
+
+
+def test_letter_s_is_never_guessed() -> None:
+    """Behind a zone S is missing where band and south are both possible, and read where one is, or is told."""
+    zone, letter = [10, 10, 56, 10], ["S", "N", "S", "T"]
+    easting, northing = 500_000.0, np.array([4_000_000.0, 4_000_000.0, 6_252_266.0, 4_500_000.0])
+    _, latitude = from_lettered_utm(zone, letter, easting, northing)
+    np.testing.assert_allclose(latitude, [np.nan, 36.14, -33.87, 40.65], atol=0.01)
+    _, latitude = from_lettered_utm(zone, letter, easting, northing, zone_letter="band")
+    np.testing.assert_allclose(latitude, [36.14, 36.14, np.nan, 40.65], atol=0.01)
+    _, latitude = from_lettered_utm(zone, letter, easting, northing, zone_letter="hemisphere")
+    np.testing.assert_allclose(latitude, [-54.15, 36.14, -33.87, np.nan], atol=0.01)
+
+
+@given(
+    st.integers(0, 61),
+    st.sampled_from([*BANDS, "North", "South", "N", "S", "I"]),
+    st.integers(90_000, 910_000),
+    st.integers(0, 10_010_000),
+    st.sampled_from([None, "band", "hemisphere"]),
+)
+def test_columns_of_letters_are_read_as_texts_are(
+    zone: int, letter: str, easting: int, northing: int, zone_letter: str | None
+) -> None:
+    """Zone, letter, easting and northing in columns mean what the same in one text means, or are missing there."""
+    longitude, latitude = from_lettered_utm([zone], [letter.upper()], easting, northing, zone_letter=zone_letter)
+    try:
+        position = parse_position(f"{zone} {letter} {easting} {northing}", zone_letter=zone_letter)
+    except ValueError:
+        assert np.isnan(longitude[0])
+        assert np.isnan(latitude[0])
+        return
+    assert (longitude[0], latitude[0]) == pytest.approx(position[:2], abs=1e-12)
