@@ -79,12 +79,10 @@ def parse_times(texts: Sequence[str] | NDArray[Any], *, zone: tzinfo | None = No
         Of times that carry none; ``None`` leaves them missing and lists them.
     """
     items = list(texts)
-    fast = _parse_regular(items)
-    if fast is not None:
-        return fast
     time = np.full(len(items), "NaT", dtype="datetime64[ms]")
     without_zone, unreadable = [], []
-    for row, text in enumerate(items):
+    for row in _parse_regular(items, time):
+        text = items[row]
         if not text.strip():
             continue
         instant = parse_time(text)
@@ -133,11 +131,23 @@ def _to_utc(instant: datetime, zone: tzinfo | None) -> np.datetime64:
     return np.datetime64(elapsed // timedelta(milliseconds=1), "ms")
 
 
-def _parse_regular(items: list[str]) -> ParsedTimes | None:
-    """Read a column whose texts all look like ``2026-08-14T19:03:05Z`` (or with one number of decimals) at once."""
-    lengths = set(map(len, items))
-    if len(lengths) != 1 or not 20 <= next(iter(lengths)) <= 24:
-        return None
+def _parse_regular(items: list[str], time: TimeColumn) -> list[int]:
+    """Enter the texts that look like ``2026-08-14T19:03:05Z``, with decimals or without, and return the other rows."""
+    lengths = np.fromiter(map(len, items), np.int64, len(items))
+    others = []
+    for length in np.unique(lengths[lengths > 0]).tolist():
+        rows = np.flatnonzero(lengths == length)
+        alike = items if len(rows) == len(items) else [items[row] for row in rows.tolist()]
+        found = _parse_alike(alike) if 20 <= length <= 24 else None
+        if found is None:
+            others += rows.tolist()
+        else:
+            time[rows] = found
+    return sorted(others)
+
+
+def _parse_alike(items: list[str]) -> TimeColumn | None:
+    """Return texts of one length as instants, or ``None`` where one of them is not of the regular form."""
     joined = "".join(items)
     if not joined.isascii():
         return None
@@ -145,10 +155,7 @@ def _parse_regular(items: list[str]) -> ParsedTimes | None:
     if not _has_regular_shape(table):
         return None
     time = _read_digits(np.ascontiguousarray(table.T))
-    if time is None or (time < _FIRST_INSTANT).any():
-        return None
-    nothing = np.empty(0, np.int64)
-    return ParsedTimes(time, nothing, nothing)
+    return None if time is None or (time < _FIRST_INSTANT).any() else time
 
 
 def _read_digits(columns: NDArray[np.uint8]) -> TimeColumn | None:

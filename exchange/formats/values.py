@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -26,7 +27,15 @@ def to_text(value: Any) -> str:
         return format_instant(value)
     if isinstance(value, (int, float)):
         return repr(value)
-    return orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
+    return _write_json(value)
+
+
+def _write_json(value: Any) -> str:
+    try:
+        return orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
+    except TypeError:
+        # orjson stops at whole numbers beyond 64 bits and at 254 levels, which JSON does not.
+        return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
 def format_instant(value: datetime) -> str:

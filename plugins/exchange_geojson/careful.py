@@ -12,6 +12,8 @@ import re
 from dataclasses import replace
 from typing import Any
 
+import orjson
+
 from exchange.errors import MalformedError, UnsafeInputError
 from exchange.model import Problem
 from exchange_geojson.source_bytes import Window
@@ -27,9 +29,10 @@ class CarefulDecoder:
 
     def __init__(self) -> None:
         self.repairs: list[Problem] = []
-        self._json = json.JSONDecoder(
-            object_pairs_hook=self._make_object, parse_constant=self._drop_constant, parse_float=self._make_float
-        )
+        self._size = _START_BYTES
+        hooks: dict[str, Any] = {"object_pairs_hook": self._make_object, "parse_constant": self._drop_constant}
+        self._plain = json.JSONDecoder(**hooks)
+        self._watchful = json.JSONDecoder(**hooks, parse_float=self._make_float)
 
     def decode_next(self, window: Window, *, record: int = 0) -> Any:
         """Decode the value at the window's position and move behind it.
@@ -41,7 +44,7 @@ class CarefulDecoder:
         UnsafeInputError
             When it is nested too deeply.
         """
-        size = _START_BYTES
+        size = self._size
         while True:
             if window.unused() < size and not window.is_last:
                 window.fill(size)
@@ -50,6 +53,8 @@ class CarefulDecoder:
             found = self._try(_decode_text(chunk, whole=whole, record=record), whole=whole, record=record)
             if found is not None:
                 value, length = found
+                # Large features tend to come together.
+                self._size = size if length > _START_BYTES else _START_BYTES
                 window.position += length
                 return value
             size *= 4
@@ -66,7 +71,7 @@ class CarefulDecoder:
         while True:
             mark = len(self.repairs)
             try:
-                value, end = self._json.raw_decode(text, _skip(text, used))
+                value, end = self._decode(text, _skip(text, used))
             except (ValueError, RecursionError):
                 del self.repairs[mark:]
                 break
@@ -83,7 +88,7 @@ class CarefulDecoder:
     def _try(self, text: str, *, whole: bool, record: int) -> tuple[Any, int] | None:
         mark = len(self.repairs)
         try:
-            value, end = self._json.raw_decode(text)
+            value, end = self._decode(text, 0)
         except json.JSONDecodeError as error:
             del self.repairs[mark:]
             if not whole and (error.pos > len(text) - _NEAR_END or error.msg.startswith("Unterminated")):
@@ -100,6 +105,17 @@ class CarefulDecoder:
         mended = self._mend(value, text[:end])
         self._set_record(mark, record)
         return mended, end if text.isascii() else len(text[:end].encode())
+
+    def _decode(self, text: str, start: int) -> tuple[Any, int]:
+        """Decode one value; each number is looked at only where a strict reader finds something wrong."""
+        mark = len(self.repairs)
+        value, end = self._plain.raw_decode(text, start)
+        try:
+            orjson.loads(text[start:end])
+        except orjson.JSONDecodeError:
+            del self.repairs[mark:]
+            return self._watchful.raw_decode(text, start)
+        return value, end
 
     def _set_record(self, mark: int, record: int) -> None:
         self.repairs[mark:] = [replace(repair, record=record) for repair in self.repairs[mark:]]
@@ -173,5 +189,7 @@ def _describe(error: json.JSONDecodeError, *, whole: bool, record: int) -> Malfo
             "the file ends in the middle of a value", record=record or None, remedy="Ask its sender for the whole file."
         )
     return MalformedError(
-        f"is no JSON: {error.msg} at {rest[:20]!r}", record=record or None, remedy="Mend that place in the file."
+        f"is no JSON: {error.msg.removesuffix(' at')} at {rest[:20]!r}",
+        record=record or None,
+        remedy="Mend that place in the file.",
     )

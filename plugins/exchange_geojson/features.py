@@ -67,9 +67,22 @@ class FeatureGatherer:
         self._held += len(rows)
 
     def add_all(self, features: Iterable[Any]) -> None:
-        """Take several GeoJSON objects; raises as ``add`` does."""
+        """Take several GeoJSON objects; raises as ``add`` does.
+
+        They become columns at once: while they are few, they are still in the processor's cache.
+        """
         for feature in features:
-            self.add(feature)
+            kind = _find_plain_kind(feature)
+            if kind is None:
+                self.add(feature)
+                continue
+            self.count += 1
+            properties = feature["properties"]
+            if "id" in feature:
+                properties = {"id": feature["id"], **properties}
+            self._add_point(kind, feature["geometry"]["coordinates"], properties)
+        for pending in self._points.values():
+            pending.close_part()
 
     def add(self, feature: Any) -> None:
         """Take one GeoJSON object that was read.
@@ -97,7 +110,12 @@ class FeatureGatherer:
             build_points(kind, pending.take(), self._file, self._layer, self._options, self.placement, self._instants)
             for kind, pending in self._points.items()
         ]
-        rest = Packet(incident=self._incident, tracks=self._tracks, perimeters=self._perimeters, problems=self.problems)
+        rest = Packet(
+            incident=self._incident,
+            tracks=tuple(self._tracks),
+            perimeters=tuple(self._perimeters),
+            problems=tuple(self.problems),
+        )
         self._points, self._tracks, self._perimeters, self.problems, self._held = {}, [], [], [], 0
         return Packet.join([*packets, rest])
 
@@ -109,7 +127,7 @@ class FeatureGatherer:
         elif kind == TRACK:
             track, problems = self._lines.read_own(geometry, properties, self.count)
             self._add_track(track, problems)
-        elif kind == PERIMETER:
+        elif kind == PERIMETER and geometry is not None:
             self._add_perimeter(build_own_perimeter(geometry, properties, self._source(), self.placement), [])
         else:
             for part in split_geometry(geometry):
@@ -184,6 +202,20 @@ class FeatureGatherer:
 
     def _source(self) -> Source:
         return Source(self._file, self._layer, self.count)
+
+
+def _find_plain_kind(feature: Any) -> str | None:
+    """Return the kind of a point that has nothing but properties and an id; ``None`` for all else."""
+    try:
+        geometry, properties = feature["geometry"], feature["properties"]
+        is_point = feature["type"] == "Feature" and geometry["type"] == "Point" and "coordinates" in geometry
+        kind = properties.get(KIND, "")
+    except (KeyError, TypeError, AttributeError):
+        return None
+    has_id = "id" in feature
+    if not is_point or len(geometry) != 2 or len(feature) != 3 + has_id or (has_id and "id" in properties):
+        return None
+    return kind if kind == "" or (isinstance(kind, str) and kind in TABLES) else None
 
 
 def _find_own_kind(geometry: Any, properties: dict[str, Any]) -> str:

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.errors import WriteError
 from exchange.formats.text_columns import TextCells, format_numbers, join_rows
 
 Floats = NDArray[np.float64]
@@ -53,31 +52,19 @@ def write_lines(lines: Sequence[Floats]) -> str:
     return f'{{"type":"MultiLineString","coordinates":[{",".join(texts)}]}}'
 
 
-def write_polygons(geometry: Any, *, name: str) -> str:
-    """Return a shapely Polygon or MultiPolygon as a geometry, as it is.
-
-    Raises
-    ------
-    WriteError
-        When a position is not finite.
-    """
+def write_polygons(geometry: Any) -> str:
+    """Return a shapely Polygon or MultiPolygon as a geometry, as it is."""
     is_multiple = geometry.geom_type == "MultiPolygon"
-    polygons = [_write_rings(part, name) for part in (geometry.geoms if is_multiple else [geometry])]
+    polygons = [_write_rings(part) for part in (geometry.geoms if is_multiple else [geometry])]
     coordinates = f"[{','.join(polygons)}]" if is_multiple else polygons[0]
     return f'{{"type":"{geometry.geom_type}","coordinates":{coordinates}}}'
 
 
-def _write_rings(polygon: Any, name: str) -> str:
+def _write_rings(polygon: Any) -> str:
     if polygon.is_empty:
         return "[]"
     rings = [np.asarray(ring.coords) for ring in (polygon.exterior, *polygon.interiors)]
-    return f"[{','.join(_write_array(_require_finite(ring, name)) for ring in rings)}]"
-
-
-def _require_finite(ring: Floats, name: str) -> Floats:
-    if not np.isfinite(ring[:, :2]).all():
-        raise WriteError(f"the perimeter {name!r} has a position that is not finite", remedy="Mend it first.")
-    return ring if np.isfinite(ring).all() else ring[:, :2]
+    return f"[{','.join(map(_write_array, rings))}]"
 
 
 def _write_array(positions: Floats) -> str:

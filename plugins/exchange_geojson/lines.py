@@ -16,7 +16,7 @@ from exchange_geojson.crs import Placement
 from exchange_geojson.geometries import read_lines
 from exchange_geojson.names import FIXES, PIECE
 from exchange_geojson.positions import AXES, to_position_columns
-from exchange_geojson.rows import Rows, restore_instants
+from exchange_geojson.rows import Rows, restore_instants, to_column
 
 
 class LineReader:
@@ -169,7 +169,7 @@ def _read_fixes(fixes: Any, count: int) -> dict[str, ForeignColumn] | None:
     wanted = len(fixes["longitude"]) if "longitude" in fixes else count
     if any(len(items) != wanted for items in fixes.values()) or ("longitude" in fixes) != ("latitude" in fixes):
         return None
-    columns = {name: to_foreign_column([restore_instants(i) for i in items]) for name, items in fixes.items()}
+    columns = {name: to_column(items) for name, items in fixes.items()}
     numbers = [columns[name] for name in (*AXES, "segment") if name in columns]
     return columns if all(column.dtype.kind in "if" or _is_empty(column) for column in numbers) else None
 

@@ -28,22 +28,23 @@ class MemberReader:
         self.decoder = decoder
         self.members: dict[str, Any] = {}
         self._is_begun = False
-        self._is_ahead = False
+        self._has_looked_ahead = False
 
     def look_ahead(self, file: InputFile, window: Window) -> None:
         """Read the members behind the features first, where a ``crs`` may be among them.
 
         What the features' numbers mean must be known before the first of them is handed out.
         """
-        if not may_have_late_crs(file) or self._is_ahead:
+        if not may_have_late_crs(file):
             return
         with Window(file, encoding=window.encoding) as ahead:
             reader = MemberReader(CarefulDecoder())
+            reader._has_looked_ahead = True
             if reader.advance(ahead):
                 reader.skip_features(ahead)
             if "crs" in reader.members:
                 self.members["crs"] = reader.members["crs"]
-                self._is_ahead = True
+        self._has_looked_ahead = True
 
     def advance(self, window: Window) -> bool:
         """Read on; return whether the array of features begins, else the object has ended and nothing follows.
@@ -98,13 +99,13 @@ class MemberReader:
         return str(name)
 
     def _keep(self, name: str, value: Any, *, is_late: bool) -> None:
-        if name == "crs" and is_late and self.members.get("crs") != value:
+        if name == "crs" and is_late and not self._has_looked_ahead:
             raise AmbiguityError(
                 "the coordinate reference system is stated behind the features",
                 field="crs",
                 remedy="State it with --crs, or move the member before the features.",
             )
-        if name in self.members and not (name == "crs" and self._is_ahead):
+        if name in self.members and not (name == "crs" and self._has_looked_ahead):
             self.decoder.repairs.append(
                 Problem(
                     message="a name is given twice in one object; the last value was taken",

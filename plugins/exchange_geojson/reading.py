@@ -19,7 +19,8 @@ from exchange_geojson.sequence import SequenceReader
 from exchange_geojson.source_bytes import BLOCK_BYTES, Window
 
 _CAREFUL_BYTES = 1 << 18
-_LARGE_BYTES = 1 << 18
+LARGE_BYTES = 1 << 18
+"""From this size on the fast ways are tried; below it they gain nothing."""
 
 
 def read_collection(file: InputFile, options: ReadOptions) -> Iterator[Packet]:
@@ -57,6 +58,7 @@ def _read_features(window: Window, members: MemberReader, gatherer: FeatureGathe
     while is_open:
         if window.unused() < BLOCK_BYTES // 4:
             window.fill()
+        window.skip_blank()
         if not _take_many(window, members.decoder, gatherer, regular):
             gatherer.add(members.decoder.decode_next(window, record=gatherer.count + 1))
             is_open = _follow(window, gatherer.count)
@@ -69,7 +71,7 @@ def _read_features(window: Window, members: MemberReader, gatherer: FeatureGathe
 def _take_many(window: Window, decoder: CarefulDecoder, gatherer: FeatureGatherer, regular: RegularReader) -> bool:
     """Take several features with their commas at once; tell whether any could be taken."""
     values: list[Any] | None = None
-    if window.unused() >= _LARGE_BYTES:
+    if window.unused() >= LARGE_BYTES:
         found = regular.take(window, first_record=gatherer.count + 1)
         if found is not None:
             gatherer.add_rows(*found)
@@ -77,8 +79,7 @@ def _take_many(window: Window, decoder: CarefulDecoder, gatherer: FeatureGathere
         values = take_block(window)
     if values is None:
         values = decoder.decode_several(window, separator=",", limit=_CAREFUL_BYTES, first_record=gatherer.count + 1)
-    for value in values:
-        gatherer.add(value)
+    gatherer.add_all(values)
     return bool(values)
 
 
@@ -119,17 +120,24 @@ def read_sequence(file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         gatherer.problems += [*window.problems, *texts.tell_style()]
         gatherer.add_all(_open_collection(first))
         while not texts.is_done():
-            found = texts.take_rows(first_record=gatherer.count + 1)
-            if found is not None:
-                gatherer.add_rows(*found)
-            else:
-                gatherer.add_all(
-                    value for text in texts.take_values(gatherer.count + 1) for value in _open_collection(text)
-                )
+            _take_texts(window, texts, gatherer)
             if gatherer.is_full():
                 yield gatherer.take_packet()
         gatherer.problems += [*texts.problems, *gatherer.placement.finish()]
         yield gatherer.take_packet()
+
+
+def _take_texts(window: Window, texts: SequenceReader, gatherer: FeatureGatherer) -> None:
+    """Take as many texts as the fastest way that is certain can take."""
+    values: list[Any] = []
+    if window.unused() >= LARGE_BYTES:
+        found = texts.take_rows(first_record=gatherer.count + 1)
+        if found is not None:
+            gatherer.add_rows(*found)
+            return
+        values = texts.take_lines()
+    for value in values or texts.take_value(gatherer.count + 1):
+        gatherer.add_all(_open_collection(value))
 
 
 def _open_collection(value: Any) -> list[Any]:

@@ -19,13 +19,15 @@ from exchange.formats.properties import KIND, TABLES
 from exchange_geojson.rows import Rows
 from exchange_geojson.slot_values import IrregularValuesError, SlotReader
 from exchange_geojson.source_bytes import Window
-from exchange_geojson.template import IrregularError, Template, make_template
+from exchange_geojson.template import IrregularError, Slot, Template, make_template
 
 Positions = NDArray[np.int64]
 
-_FEWEST_ROWS = 32
+FEWEST_ROWS = 32
+"""With fewer features alike it is not worth the search for them."""
 _LONGEST_FEATURE = 1 << 16
 _LONGEST_NUMBER = 26
+_SAMPLE = 16
 _SEPARATORS = {",": re.compile(rb"[ \t\r\n]*,[ \t\r\n]*(?=\{)"), "\n": re.compile(rb"[ \t\r]*\n\x1e?(?=\{)")}
 _SENTINEL = b'"\x01\x01"'
 
@@ -42,7 +44,7 @@ class RegularReader:
     def __init__(self, separator: str) -> None:
         self._separator = _SEPARATORS[separator]
         self._pause = self._failures = 0
-        self._template: tuple[Template, bytes] | None = None
+        self._template: Template | None = None
         self._has_nulls = False
 
     def take(self, window: Window, *, first_record: int) -> tuple[str, Rows] | None:
@@ -52,7 +54,7 @@ class RegularReader:
             return None
         block = window.data[window.position :] if window.position else window.data
         found = self._try(block, first_record)
-        if found is None and not self._has_nulls and self._template and b"null" in block:
+        if found is None and not self._has_nulls and b"null" in block:
             self._has_nulls = True
             found = self._try(block, first_record)
         # A file that is never regular is not asked again and again.
@@ -74,29 +76,45 @@ class RegularReader:
             rows, end = _Scan(block, template, between, has_marks=self._has_nulls).read(first_record)
         except (IrregularError, IrregularValuesError):
             return None
-        self._template = template, between
+        self._template = template
         return template.mark, rows, end
 
     def _find_template(self, block: bytes) -> tuple[Template, bytes]:
-        """Return the pattern to follow: where texts may be missing the last one that held, since it has them all."""
-        if self._has_nulls and self._template and block.startswith(self._template[0].constants[0]):
-            return self._template
-        feature, between = _find_first(block, self._separator)
-        return make_template(feature, KIND), between
+        """Return the pattern to follow: where texts may be missing, the one seen so far that has most of them."""
+        features, between = _find_first(block, self._separator, count=_SAMPLE if self._has_nulls else 1)
+        richest = make_template(max(features, key=lambda feature: feature.count(b'"')), KIND)
+        known = self._template if self._has_nulls else None
+        if known is not None and len(_text_slots(known)) > len(_text_slots(richest)):
+            return known, between
+        return richest, between
 
 
-def _find_first(block: bytes, separator: re.Pattern[bytes]) -> tuple[bytes, bytes]:
-    """Return the first feature and what separates it from the next."""
-    head = block[:_LONGEST_FEATURE].decode(errors="ignore")
-    try:
-        _, end = json.JSONDecoder().raw_decode(head)
-    except (ValueError, RecursionError) as error:
-        raise IrregularError("first") from error
-    feature = head[:end].encode()
-    between = separator.match(block, len(feature))
-    if between is None or not block.startswith(feature):
-        raise IrregularError("separator")
-    return feature, between[0]
+def _text_slots(template: Template) -> list[Slot]:
+    return [slot for slot in template.slots if slot.kind == "text"]
+
+
+def _find_first(block: bytes, separator: re.Pattern[bytes], *, count: int) -> tuple[list[bytes], bytes]:
+    """Return the first features, and what separates the first of them from the next."""
+    head = block[: _LONGEST_FEATURE * count]
+    features: list[bytes] = []
+    between = b""
+    position = 0
+    while len(features) < count:
+        text = head[position : position + _LONGEST_FEATURE].decode(errors="ignore")
+        try:
+            _, end = json.JSONDecoder().raw_decode(text)
+        except (ValueError, RecursionError):
+            break
+        feature = text[:end].encode()
+        following = separator.match(head, position + len(feature))
+        if following is None or not head.startswith(feature, position):
+            break
+        features.append(feature)
+        between = between or following[0]
+        position = following.end()
+    if not features:
+        raise IrregularError("first")
+    return features, between
 
 
 def _mark_nulls(block: bytes, template: Template) -> bytes:
@@ -139,7 +157,7 @@ class _Scan:
         shortest = [0 if slot.kind == "text" else 1 for slot in self._template.slots]
         good &= (starts[1:] - ends[:-1] >= np.array(shortest)[:, np.newaxis]).all(axis=0)
         count = len(good) if good.all() else int(np.argmin(good))
-        if count < _FEWEST_ROWS:
+        if count < FEWEST_ROWS:
             raise IrregularError("rows")
         end = int(ends[-1, count - 1]) - len(self._constants[0])
         self._check_characters(end, count)
@@ -150,7 +168,7 @@ class _Scan:
         """Return where each constant of each feature starts and ends, shape (constants, features)."""
         per_row = sum(constant.count(b'"') for constant in self._template.constants)
         rows = (len(self._quotes) - 1) // per_row
-        if rows < _FEWEST_ROWS:
+        if rows < FEWEST_ROWS:
             raise IrregularError("rows")
         starts = np.empty((len(self._constants), rows), dtype=np.int64)
         lengths = np.array([len(constant) for constant in self._constants])

@@ -77,16 +77,17 @@ class PendingRows:
 
     def add_rows(self, rows: Rows) -> None:
         """Add points that are columns already."""
-        self._close_part()
+        self.close_part()
         self.parts.append(rows)
 
     def take(self) -> Rows:
         """Return all points as columns, and start anew."""
-        self._close_part()
+        self.close_part()
         parts, self.parts = self.parts, []
         return Rows.join(parts)
 
-    def _close_part(self) -> None:
+    def close_part(self) -> None:
+        """Make columns of the points added so far."""
         if not self.records:
             return
         at = to_position_columns(self.positions)
@@ -101,13 +102,25 @@ class PendingRows:
 def to_columns(rows: list[dict[str, Any]]) -> dict[str, ForeignColumn]:
     """Return dictionaries as columns by name, in the order in which the names first appear."""
     names = dict.fromkeys(chain.from_iterable(rows))
-    return {name: _to_column([row.get(name) for row in rows]) for name in names}
+    return {name: to_column([row.get(name) for row in rows]) for name in names}
 
 
-def _to_column(values: list[Any]) -> ForeignColumn:
-    if dict in set(map(type, values)):
-        values = [restore_instants(value) for value in values]
+def to_column(values: list[Any]) -> ForeignColumn:
+    """Return values as they stand in the file as one column, the house's own instants restored."""
+    kinds = set(map(type, values))
+    if kinds == {str, type(None)}:
+        return _as_objects(["" if value is None else value for value in values])
+    if kinds == {float, type(None)}:
+        return np.array(values, dtype=np.float64)
+    if dict in kinds or list in kinds:
+        values = [restore_instants(value) if type(value) in (dict, list) else value for value in values]
     return to_foreign_column(values)
+
+
+def _as_objects(values: list[Any]) -> ForeignColumn:
+    column = np.empty(len(values), dtype=object)
+    column[:] = values
+    return column
 
 
 def restore_instants(value: Any) -> Any:

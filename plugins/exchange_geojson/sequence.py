@@ -16,7 +16,6 @@ from exchange_geojson.source_bytes import BLOCK_BYTES, Window
 
 _SEPARATOR = b"\x1e"
 _PIECE_BYTES = 1 << 19
-_LARGE_BYTES = 1 << 18
 
 
 class SequenceReader:
@@ -56,12 +55,10 @@ class SequenceReader:
 
     def take_rows(self, *, first_record: int) -> tuple[str, Rows] | None:
         """Return features that are all alike as columns, or ``None``."""
-        if self._window.unused() < _LARGE_BYTES:
-            return None
         return self._regular.take(self._window, first_record=first_record)
 
-    def take_values(self, record: int) -> list[Any]:
-        """Return some texts as values; ``record`` is the number of the first.
+    def take_value(self, record: int) -> list[Any]:
+        """Return the next text as a value, or nothing where it was left out.
 
         Raises
         ------
@@ -70,9 +67,10 @@ class SequenceReader:
         UnsafeInputError
             When one is nested too deeply.
         """
-        return self._take_lines() or self._take_carefully(record)
+        return self._take_carefully(record)
 
-    def _take_lines(self) -> list[Any]:
+    def take_lines(self) -> list[Any]:
+        """Return the values of many whole lines at once, or nothing where that is not certain to be right."""
         window = self._window
         block = window.data[window.position : window.position + _PIECE_BYTES]
         chunk = block[: block.rfind(b"\n") + 1]
@@ -90,7 +88,7 @@ class SequenceReader:
     def _take_carefully(self, record: int) -> list[Any]:
         try:
             value = self._decoder.decode_next(self._window, record=record)
-            self._require_end()
+            self._require_end(record)
         except MalformedError as error:
             if not self._has_separators:
                 raise
@@ -98,7 +96,7 @@ class SequenceReader:
             return []
         return [value]
 
-    def _require_end(self) -> None:
+    def _require_end(self, record: int) -> None:
         """Require that a text ends where its line or its record does.
 
         Raises
@@ -111,9 +109,11 @@ class SequenceReader:
         mark = window.skip_blank()
         if self._has_separators:
             if mark not in (b"", _SEPARATOR):
-                raise MalformedError("something follows the end of the object")
+                raise MalformedError("something follows the end of the object", record=record)
         elif mark and b"\n" not in window.data[max(end, 0) : window.position] and window.position > 0:
-            raise MalformedError("a second object stands on the same line", remedy="Write one object a line.")
+            raise MalformedError(
+                "a second object stands on the same line", record=record, remedy="Write one object a line."
+            )
 
     def _skip_text(self, error: MalformedError, record: int) -> None:
         """Go to the next record separator, and tell what was left out."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.errors import AmbiguityError, CoordinateError
+from exchange.errors import AmbiguityError, CoordinateError, WriteError
 from exchange.formats.properties import (
     KIND,
     PERIMETER,
@@ -106,14 +106,31 @@ def write_perimeter(perimeter: Perimeter, writer: JsonWriter) -> str:
     WriteError
         When a position is not finite.
     """
+    require_finite(perimeter)
     fields = _guard_names(flatten_perimeter(perimeter), (UNCUT,))
     properties = {KIND: PERIMETER, **fields}
     members = [f"{to_json_text(n)}:{writer.dump(v, field=n)}" for n, v in properties.items()]
     shape = _prepare_shape(perimeter, writer)
     if shape is not perimeter.geometry:
-        members.append(f'"{UNCUT}":{write_polygons(perimeter.geometry, name=perimeter.name)}')
-    geometry = write_polygons(_orient(shape), name=perimeter.name)
+        members.append(f'"{UNCUT}":{write_polygons(perimeter.geometry)}')
+    geometry = write_polygons(_orient(shape))
     return f'{{"type":"Feature","geometry":{geometry},"properties":{{{",".join(members)}}}}}'
+
+
+def require_finite(perimeter: Perimeter) -> None:
+    """Refuse a perimeter that JSON has no numbers for.
+
+    Raises
+    ------
+    WriteError
+        When a longitude or latitude is not finite.
+    """
+    import shapely
+
+    if not np.isfinite(shapely.get_coordinates(perimeter.geometry)).all():
+        raise WriteError(
+            f"the perimeter {perimeter.name!r} has a position that is not finite", remedy="Mend the perimeter first."
+        )
 
 
 def _prepare_shape(perimeter: Perimeter, writer: JsonWriter) -> Any:

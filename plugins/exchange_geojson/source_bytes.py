@@ -10,7 +10,7 @@ from exchange.errors import MalformedError, OptionError
 from exchange.formats.format import InputFile
 from exchange.model import Problem
 
-BLOCK_BYTES = 1 << 22
+BLOCK_BYTES = 1 << 21
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),

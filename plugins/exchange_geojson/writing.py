@@ -103,7 +103,7 @@ def write_table(kind: str, table: PointTable, writer: JsonWriter, before: str, a
         del columns["id"]
     else:
         ids = None
-    for rows in slices(len(table)):
+    for rows in slices(len(table), rows=16_384):
         parts: list[Any] = [before, '{"type":"Feature",']
         if ids is not None:
             parts += ['"id":', writer.to_cells(ids[rows], field="id"), ","]

@@ -6,12 +6,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from exchange_geojson.format import GeoJson, GeoJsonSequence
 from hypothesis import given, settings
 
 from exchange.model import Packet
 from exchange.testing import check_round_trip
 from exchange.testing.strategies import packets
+from exchange_geojson.format import GeoJson, GeoJsonSequence
 from tests.samples import SAMPLES
 
 FORMATS = [GeoJson(), GeoJsonSequence()]
@@ -24,7 +24,7 @@ def test_every_sample_comes_back_whole(fmt: GeoJson | GeoJsonSequence, name: str
     check_round_trip(fmt, SAMPLES[name], tmp_path)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(packets())
 def test_any_packet_comes_back_whole(packet: Packet) -> None:
     """Any text, any kind of foreign value and any gap in the columns survives."""
