@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from exchange.formats.columns.header import read_header
 from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_times
+from exchange.model import Problem
 from exchange.model.columns import ForeignColumn, TextColumn, to_scalar
 from exchange_kml.balloon import find_html, read_balloons
 from exchange_kml.fields import Schemas, Tell, read_fields, to_texts
@@ -42,6 +43,14 @@ _DATE_ONLY = r"^\s*[0-9]{4}(-[0-9]{2}){0,2}(Z|[+-][0-9]{2}:[0-9]{2})?\s*$"
 _SAME_AS_TIME = {"date": "time", "epoch": "time"}
 UNKNOWN_STYLE = "the style that a placemark names is not in the file"
 PARTIAL_TIME = "a date without a time of day is no instant; it is kept as text in {}_text"
+
+
+_OWN = frozenset((*_COLUMNS.values(), *STYLE_COLUMNS, BALLOON, "tilt", "roll", "time_text", "position_text"))
+
+
+def drop_suggestions(problems: Iterable[Problem]) -> list[Problem]:
+    """Return problems without those that ask what a column means whose meaning KML says."""
+    return [p for p in problems if p.field not in _OWN or not p.message.startswith("this column may be")]
 
 
 @dataclass(frozen=True)

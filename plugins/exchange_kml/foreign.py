@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from exchange.model import Packet, Perimeter, Sources, Track
 from exchange.model.columns import ForeignColumn, to_time_column
 from exchange.model.problem import Severity
 from exchange_kml import altitudes, coordinates, geometry
-from exchange_kml.described import PARTIAL_TIME, UNKNOWN_STYLE, Described, describe
+from exchange_kml.described import PARTIAL_TIME, UNKNOWN_STYLE, Described, describe, drop_suggestions
 from exchange_kml.foreign_tracks import read_line_track, read_streamed_track
 from exchange_kml.gather import Batch
 from exchange_kml.problems import FORWARD_REMEDY, Teller
@@ -117,22 +118,27 @@ class ForeignReader:
 
         shape = polygons[0] if len(polygons) == 1 else MultiPolygon(polygons)
         source = self._source(row)[0]
-        moment = parse_time(fields["time"]) if isinstance(fields.get("time"), str) else None
+        moment = self._read_moment(fields.get("time"))
         as_of: Any = None
-        if moment is not None and (moment.tzinfo or self.walker.zone):
-            as_of = to_time_column(moment.replace(tzinfo=moment.tzinfo or self.walker.zone), 1)[0]
+        if moment is not None:
+            as_of = to_time_column(moment, 1)[0]
             fields = {name: value for name, value in fields.items() if name != "time"}
         elif "time" in fields:
-            self.tell(
-                "the time of a perimeter carries no zone; it is kept as a foreign field",
-                row,
-                value=fields["time"],
-                remedy="State the zone with --assume-tz.",
-            )
+            message = "the time of a perimeter is no instant; it is kept as a foreign field"
+            remedy = "If it lacks a zone only, state it with --assume-tz."
+            self.tell(message, row, value=str(fields["time"]), remedy=remedy)
         name = str(fields.pop("name", ""))
         return Perimeter(
             geometry=shape, name=name, **({} if as_of is None else {"as_of": as_of}), extra=fields, source=source
         )
+
+    def _read_moment(self, value: Any) -> datetime | None:
+        """Return a time as an instant; ``None`` where it is none, or carries no zone and none is stated."""
+        moment = parse_time(value) if isinstance(value, str) else value
+        if moment is None or (moment.tzinfo is None and self.walker.zone is None):
+            return None
+        aware: datetime = moment if moment.tzinfo else moment.replace(tzinfo=self.walker.zone)
+        return aware
 
     def _read_points(self, described: Described, rows: NDArray[np.int64], texts: Any, modes: Any) -> Packet:
         if not len(rows):
@@ -151,7 +157,7 @@ class ForeignReader:
         ):
             if column is not None and (column.dtype.kind == "O" or not np.isnan(column).all()):
                 columns[name] = column
-        return read_foreign_points(
+        packet = read_foreign_points(
             columns,
             longitude=read.longitude,
             latitude=read.latitude,
@@ -160,6 +166,7 @@ class ForeignReader:
             options=self.options,
             words=self.find_words(described, rows),
         )
+        return packet.replace(problems=tuple(drop_suggestions(packet.problems)))
 
     def _take_rows(self, columns: dict[str, ForeignColumn], rows: NDArray[np.int64]) -> dict[str, ForeignColumn]:
         if len(rows) == len(self.batch) and (rows == np.arange(len(rows))).all():

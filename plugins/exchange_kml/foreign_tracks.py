@@ -16,6 +16,7 @@ from exchange.model.columns import ForeignColumn, join_foreign_columns
 from exchange.model.problem import Severity
 from exchange_kml import fixes
 from exchange_kml.altitudes import IGNORED, SEA_FLOOR_COLUMN, Heights, split_heights
+from exchange_kml.described import drop_suggestions
 from exchange_kml.fields import read_array
 from exchange_kml.fixes import TrackParts
 from exchange_kml.geometry import Line
@@ -127,7 +128,7 @@ def _build(
         number=number,
         segment=segment,
     )
-    told += problems
+    told += drop_suggestions(problems)
     has_height = bool((~np.isnan(heights.ground)).any())
     return track.replace(height=heights.ground, height_reference="ground") if has_height else track
 

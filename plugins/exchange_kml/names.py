@@ -76,6 +76,6 @@ def house_status_style(status: str) -> str:
     """Return the identifier of the style a status is drawn in.
 
     >>> house_status_style("no heat")
-    'exchange-no-heat'
+    'exchange-style-no-heat'
     """
-    return f"{HOUSE}-{(status or 'no status').replace(' ', '-')}"
+    return f"{HOUSE}-style-{(status or 'no status').replace(' ', '-')}"

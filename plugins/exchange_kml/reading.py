@@ -17,7 +17,7 @@ from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_zone
 from exchange.formats.xml.encoding import Utf8Reader
-from exchange.formats.xml.parse import SafeParser, iterate_elements
+from exchange.formats.xml.parse import SafeParser, iterate_elements, parse_fragment
 from exchange.formats.xml.scan import Scan, scan_records
 from exchange.formats.xml.shapes import Layout
 from exchange.model import Packet
@@ -40,7 +40,12 @@ _FEED_BYTES = 1 << 18
 
 
 def read_document(
-    open_stream: Callable[[], BinaryIO], name: str, options: ReadOptions, *, careful: bool = False
+    open_stream: Callable[[], BinaryIO],
+    name: str,
+    options: ReadOptions,
+    *,
+    careful: bool = False,
+    block_bytes: int = BLOCK_BYTES,
 ) -> Iterator[Packet]:
     """Read a KML document batch by batch.
 
@@ -54,6 +59,8 @@ def read_document(
         What the file does not say of itself.
     careful
         Whether everything goes through the parser.
+    block_bytes
+        How many bytes are looked at together.
 
     Raises
     ------
@@ -66,7 +73,7 @@ def read_document(
     OptionError
         When a layer asked for is not there, or another option is not usable.
     """
-    reading = _Reading(open_stream, name, options)
+    reading = _Reading(open_stream, name, options, block_bytes)
     with open_stream() as stream:
         reader = Utf8Reader(stream, options.encoding)
         try:
@@ -98,6 +105,7 @@ class _Reading:
     open_stream: Callable[[], BinaryIO]
     name: str
     options: ReadOptions
+    block_bytes: int
     layouts: dict[bytes, Layout] = field(default_factory=dict)
     runs: dict[str, _Run] = field(default_factory=dict)
     rest: bytes = b""
@@ -119,7 +127,7 @@ class _Reading:
         yield from self.close()
 
     def read_blocks(self, reader: Utf8Reader) -> Iterator[Packet]:
-        while chunk := reader.read(BLOCK_BYTES):
+        while chunk := reader.read(self.block_bytes):
             self.rest += chunk
             if self.walker.root is None:
                 yield from self.feed_head()
@@ -135,7 +143,7 @@ class _Reading:
         if start > 0 and find_aside_around(self.rest, start) is None:
             head, self.rest = self.rest[:start], self.rest[start:]
             yield from self.feed(head)
-        elif len(self.rest) >= BLOCK_BYTES:
+        elif len(self.rest) >= self.block_bytes:
             head, self.rest = self.rest, b""
             yield from self.read_all_the_rest(head)
 
@@ -189,12 +197,13 @@ class _Reading:
     def cut_runs(self, plain: Plain, scan: Scan) -> bytes:
         """Return the block with a stand-in for each run of placemarks, and keep the runs until their turn."""
         starts = (~scan.joined).nonzero()[0].tolist()
+        ordered = self.order_columns(plain, scan)
         pieces, position = [], 0
         for first, after in zip(starts, [*starts[1:], len(scan.start)], strict=True):
             begin, end = int(scan.start[first]), int(scan.stop[after - 1])
             self.run_count += 1
             key = str(self.run_count)
-            columns = {name: cells.slice(first, after - first) for name, cells in scan.columns.items()}
+            columns = {name: cells.slice(first, after - first) for name, cells in ordered.items()}
             self.runs[key] = _Run(
                 plain.data[begin:end], columns, after - first, plain.has_marks, self.find_context(self.walker.root)
             )
@@ -202,6 +211,17 @@ class _Reading:
             position = end
         pieces.append(plain.data[position:])
         return as_entities(b"".join(pieces)) if plain.has_marks else b"".join(pieces)
+
+    def order_columns(self, plain: Plain, scan: Scan) -> dict[str, TextCells]:
+        """Return the columns in the order in which the file first names them, whatever shapes its records have."""
+        first_row = {key: _first_valid(cells) for key, cells in scan.columns.items()}
+        ordered: dict[str, TextCells] = {}
+        for row in sorted(set(first_row.values())):
+            context, closing = self.layout.context
+            data = plain.data[int(scan.start[row]) : int(scan.stop[row])]
+            record = parse_fragment(context + (as_entities(data) if plain.has_marks else data) + closing)[0]
+            ordered |= {key: scan.columns[key] for key in take_placemark(record) if first_row.get(key) == row}
+        return ordered
 
     def take_run(self, stand_in: _Element, container: Container) -> bool:
         """Take the run that a stand-in is for; tell whether it was one."""
@@ -260,3 +280,7 @@ class _Reading:
                 f"there is no layer {missing[0]!r}", field="--layer", remedy=f"Layers in the file: {known}."
             )
         return packet.replace(problems=(*packet.problems, *self.teller.take()))
+
+
+def _first_valid(cells: TextCells) -> int:
+    return int(cells.is_valid().to_numpy(zero_copy_only=False).argmax()) if cells.null_count else 0

@@ -68,7 +68,8 @@ class StylePlan:
                 return Drawn()
         except (ReadError, ValueError):
             return Drawn()
-        if not all(map(is_lawful, (*elements, *own))) or _identifiers(own):
+        names = _identifiers(elements)
+        if not all(map(is_lawful, (*elements, *own))) or _identifiers(own) or len(names) != len(set(names)):
             return Drawn()
         if not elements:
             return Drawn(url, inline, is_carried=True) if _is_elsewhere(url) or not url else Drawn()

@@ -32,6 +32,7 @@ TAGS = tuple(
 )
 """The elements whose events the walker needs."""
 
+_OWN_FOLDERS = frozenset(f"{HOUSE}-folder-{kind}" for kind in KIND_FOLDERS)
 _GATHERED = {"coord": "positions", "angles": "angles"}
 _UNSHOWN = frozenset(("name", "Style", "StyleMap", "Schema", "styleUrl", *CONTAINERS, *_FEATURES))
 _OF_THE_VIEW = frozenset(("open", "visibility", "LookAt", "Camera", "Snippet", "Region", "TimeStamp", "TimeSpan"))
@@ -157,13 +158,19 @@ class Walker:
             self._skipping += 1
         elif name in CONTAINERS and not self._skipping:
             is_root = name == "Document" and self._container.element is None
-            self._container = Container(element, self._container, is_root)
+            self._container = Container(element, self._container, is_root, is_house=self._is_own(element, is_root))
         elif self._skipping:
             return
         elif name == "Placemark":
             self._placemarks += 1
         elif name == "Track" and self._placemarks:
             self._track = TrackParts(Times(self.zone))
+
+    def _is_own(self, element: _Element, is_root: bool) -> bool:
+        """Tell whether a folder is the house's own, so that its name is no part of a layer."""
+        identifier = element.get("id") or ""
+        self.is_house = self.is_house or (is_root and identifier == HOUSE)
+        return self.is_house and (identifier in _OWN_FOLDERS or identifier.startswith(STATUS_FOLDER))
 
     def _close(self, element: _Element, name: str) -> None:
         if name in SKIPPED:
@@ -208,11 +215,6 @@ class Walker:
             here = here.parent
 
     def _read_head(self, container: Container, element: _Element) -> None:
-        identifier = element.get("id") or ""
-        if container.is_root and identifier == HOUSE:
-            self.is_house = True
-        names = {f"{HOUSE}-folder-{kind}" for kind in KIND_FOLDERS}
-        container.is_house = self.is_house and (identifier in names or identifier.startswith(STATUS_FOLDER))
         for child in element:
             name = name_of(child.tag)
             if name == "name":
