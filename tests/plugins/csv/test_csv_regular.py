@@ -6,16 +6,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from exchange.formats.format import InputFile
-from exchange_csv.blocks import Blocks
+from exchange_csv.blocks import Blocks, is_regular
+from exchange_csv.careful import read_carefully
 from exchange_csv.dialect import Dialect
 from exchange_csv.encoding import Encoding
-from exchange_csv.table import Block, TextTable, has_regular_quotes
+from exchange_csv.quotes import has_regular_quotes
+from exchange_csv.table import Block, TextTable
 
 NAMES = ("a", "b", "c")
 # Pieces that make separators, quotes and line breaks meet in every way.
@@ -25,6 +26,8 @@ QUOTED = st.lists(INSIDE, max_size=4).map(lambda pieces: '"' + "".join(pieces) +
 EVEN_RECORDS = st.lists(st.one_of(QUOTED, st.sampled_from(["", "x", " ", "é7"])), min_size=3, max_size=3).map(",".join)
 LINE_ENDS = st.sampled_from(["\n", "\r\n", "\r", "\n\n"])
 EVEN_TABLES = st.lists(st.tuples(EVEN_RECORDS, LINE_ENDS).map("".join), max_size=6).map("".join)
+UNEVEN_RECORDS = st.lists(st.one_of(QUOTED, st.sampled_from(["", "x", " "])), max_size=5).map(",".join)
+UNEVEN_TABLES = st.lists(st.tuples(UNEVEN_RECORDS, LINE_ENDS | st.just("")).map("".join), max_size=8).map("".join)
 CELLS = st.text(st.characters(exclude_categories=["Cs"]), max_size=8)
 
 
@@ -43,18 +46,35 @@ def rows(blocks: Any) -> list[tuple[Any, ...]]:
     return found
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
-@given(st.one_of(EVEN_TABLES, st.lists(PIECES, max_size=24).map("".join)))
-def test_a_table_that_is_proven_regular_reads_alike_both_ways(text: str) -> None:
-    """Whatever the fast way takes, the careful way takes too, cell by cell and record by record."""
-    with TemporaryDirectory() as folder:
-        table = table_of(text.encode(), folder)
-        assume(table.is_regular())
-        try:
-            fast = rows(table.read_regular())
-        except pa.ArrowInvalid:
-            assume(False)
-        assert fast == rows(table.read_carefully(()))
+@pytest.mark.parametrize("cached_bytes", [0, 1 << 20], ids=["large", "small"])
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@given(
+    text=st.one_of(EVEN_TABLES, UNEVEN_TABLES, st.lists(PIECES, max_size=24).map("".join)),
+    needed=st.sampled_from([(), ("b",), NAMES]),
+    batch_rows=st.integers(1, 4),
+)
+def test_a_table_that_is_proven_regular_reads_alike_both_ways(
+    text: str, needed: tuple[str, ...], batch_rows: int, cached_bytes: int
+) -> None:
+    """Whatever the quick way takes, mends or leaves out, the careful way does too, cell by cell and word by word."""
+    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setattr("exchange_csv.table.CACHED_BYTES", cached_bytes)
+        table = table_of(text.encode(), folder, batch_rows=batch_rows)
+        assume(is_regular(table))
+        quick, careful = list(Blocks(table, needed).each()), list(read_carefully(table, needed))
+        assert rows(quick) == rows(careful)
+        assert [p for block in quick for p in block.problems] == [p for block in careful for p in block.problems]
+
+
+def test_what_arrow_gives_up_on_is_read_to_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cell larger than Arrow's block does not end the reading, and no record comes twice."""
+    monkeypatch.setattr("exchange_csv.table.CACHED_BYTES", 0)
+    monkeypatch.setattr("exchange_csv.regular._BLOCK_BYTES", 1000)
+    lines = [f"{number},x,y" for number in range(1000)] + ["1000,x", f"1001,{'z' * 5000},y", "1002,x,y"]
+    table = table_of("\n".join(lines).encode(), str(tmp_path), batch_rows=100)
+    found = rows(Blocks(table, ("a",)).each())
+    assert [int(row[1]) for row in found] == list(range(1003))
+    assert [row[0] for row in found] == list(range(1, 1004))
 
 
 @settings(max_examples=150, deadline=None)
