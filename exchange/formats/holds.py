@@ -99,6 +99,8 @@ def _limit_table(table: Table, held: Held | None, kind: str, losses: list[Proble
         if len(table):
             losses.append(_loss(f"the format has no place for {kind}", len(table)))
         return type(table)()
+    if held == EVERYTHING:
+        return table
     if held.needs_position and not (placed := _placed(table)).all():
         losses.append(_loss(f"the format has no place for {kind} without a position", int((~placed).sum())))
         table = table.take(placed)

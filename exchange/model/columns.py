@@ -123,7 +123,7 @@ def to_foreign_column(values: Iterable[Any]) -> ForeignColumn:
     items = values.tolist() if isinstance(values, np.ndarray) else list(values)
     kinds = set(map(type, items))
     if kinds == {str}:
-        return _object_array(items)
+        return values if isinstance(values, np.ndarray) and values.dtype.kind == "O" else _object_array(items)
     if kinds in ({float}, {bool}):
         return np.array(items)
     if kinds == {int} and all(-(2**63) <= item < 2**63 for item in (min(items), max(items))):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,18 +12,18 @@ from numpy.typing import NDArray
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
+from exchange.formats.text_columns import join_rows
 from exchange.formats.time_text import parse_zone
-from exchange.model import Packet, PointTable, Problem, Sources, Track
+from exchange.model import Packet, Places, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, NumberColumn, TextColumn
-from exchange_gpx.columns import PointColumns
+from exchange_gpx.columns import PointColumns, to_texts
 from exchange_gpx.names import LINK_PARTS, list_point_texts
 from exchange_gpx.take import EXTENSIONS, LEAF
 
-AnyPoints = TypeVar("AnyPoints", bound=PointTable)
-
-# What the standard says these elements are, in the words of the model; its other elements are no column of it.
-_MEANINGS = {"name": "name", "desc": "note", "sym": "symbol", "type": "kind"}
-_OTHERS = frozenset({*list_point_texts("1.0", "trkpt"), *LINK_PARTS, EXTENSIONS}) - set(_MEANINGS)
+# What the standard says that this element is, in the word of the model.
+_MEANINGS = {"desc": "note"}
+# Elements of GPX that are no column of the model, whatever their names suggest.
+_OTHERS = frozenset({*list_point_texts("1.0", "trkpt"), *LINK_PARTS, EXTENSIONS}) - {"name", "desc", "type"}
 _READ_HERE = ("@lat", "@lon", "ele", "time")
 
 
@@ -34,10 +34,10 @@ class _Foreign:
     points: PointColumns
     source: Sources
     options: ReadOptions
+    meanings: Mapping[str, str] = field(default_factory=dict)
     columns: dict[str, ForeignColumn] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     left: dict[str, ForeignColumn] = field(default_factory=dict)
-    kept: dict[str, ForeignColumn] = field(default_factory=dict)
 
     def read(self) -> tuple[NumberColumn, NumberColumn, NumberColumn]:
         """Read position, height and time; return longitude, latitude and altitude."""
@@ -66,25 +66,24 @@ class _Foreign:
             )
 
     def collect_columns(self) -> None:
-        """Sort the other texts: those that may be a column of the model, and those that are kept as they are."""
-        mapped = self.options.columns.columns if self.options.columns else {}
         for key in self.points.cells:
             name = key.removeprefix(LEAF)
             if key in _READ_HERE or key not in self.points or (key.startswith(LEAF) and name in self.points.cells):
                 continue
-            if (name in _OTHERS or "#" in name) and name not in mapped:
-                self.kept[name] = self.points.texts(key)
-            else:
-                meaning = _MEANINGS.get(name, name) if name not in mapped else name
-                self.columns.setdefault(meaning, self.points.texts(key))
+            meaning = name if self.is_mapped(name) else self.meanings.get(name, name)
+            self.columns.setdefault(meaning, self.points.texts(key))
 
-    def add_kept(self, table: AnyPoints) -> AnyPoints:
-        """Return a table with the foreign fields that were kept as they are, each under GPX's own name."""
-        rows = np.searchsorted(self.source.record, table.source.record)
-        kept = {name: column[rows] for name, column in self.kept.items()}
-        own_names = {meaning: name for name, meaning in _MEANINGS.items()}
-        passed = {own_names.get(name, name): column for name, column in table.extra.items()}
-        return table.replace(extra=passed | kept)
+    def is_mapped(self, name: str) -> bool:
+        """Tell whether an option says what a column means."""
+        return self.options.columns is not None and name in self.options.columns.columns
+
+    def choose_problems(self, problems: Iterable[Problem]) -> tuple[Problem, ...]:
+        """Return all problems, without those that suggest a meaning for an element whose meaning GPX defines."""
+        told = [p for p in problems if p.severity != "note" or not self.is_defined(p.field)]
+        return (*self.problems, *told)
+
+    def is_defined(self, name: str) -> bool:
+        return ("#" in name or name in _OTHERS) and not self.is_mapped(name)
 
     def tell_positions(self, bad: NDArray[np.int64]) -> None:
         if len(bad):
@@ -140,7 +139,7 @@ def _without(values: NumberColumn, rows: NDArray[np.int64]) -> NumberColumn:
 
 def read_points(points: PointColumns, *, source: Sources, options: ReadOptions) -> Packet:
     """Return the detections and places that foreign waypoints are."""
-    batch = _Foreign(points, source, options)
+    batch = _Foreign(points, source, options, meanings=_MEANINGS)
     longitude, latitude, altitude = batch.read()
     packet = read_foreign_points(
         batch.columns | batch.left,
@@ -151,11 +150,15 @@ def read_points(points: PointColumns, *, source: Sources, options: ReadOptions) 
         options=options,
         words=_join_words(points),
     )
-    return packet.replace(
-        detections=batch.add_kept(packet.detections),
-        places=batch.add_kept(packet.places),
-        problems=(*batch.problems, *packet.problems),
-    )
+    return packet.replace(places=_take_symbols(packet.places), problems=batch.choose_problems(packet.problems))
+
+
+def _take_symbols(places: Places) -> Places:
+    """Return places with the symbols that only they have a column for."""
+    if "sym" not in places.extra or (places.symbol != "").any():
+        return places
+    extra = {name: column for name, column in places.extra.items() if name != "sym"}
+    return places.replace(symbol=places.extra["sym"], extra=extra)
 
 
 def read_fixes(
@@ -183,15 +186,10 @@ def read_fixes(
         number=number,
         segment=segment,
     )
-    return batch.add_kept(track), [*batch.problems, *problems]
+    return track, list(batch.choose_problems(problems))
 
 
 def _join_words(points: PointColumns) -> TextColumn | None:
     """Return the texts that tell what a waypoint is: its symbol and its type."""
-    import pyarrow.compute as pc
-
-    told = [pc.fill_null(points.cells[key], "") for key in ("sym", "type") if key in points]
-    if not told:
-        return None
-    joined = told[0] if len(told) == 1 else pc.binary_join_element_wise(*told, " / ")
-    return np.array(joined.to_pylist(), dtype=object)
+    told = [points.cells[key] for key in ("sym", "type") if key in points]
+    return to_texts(join_rows([*told[:1], " / ", *told[1:]])) if told else None

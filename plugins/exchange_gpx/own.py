@@ -14,7 +14,7 @@ from exchange.formats.values import from_text
 from exchange.formats.xml.characters import restore_text
 from exchange.model import Detections, Places, Sources, StatusNotes, Table
 from exchange.model.columns import ForeignColumn, to_number_column, to_text_column, to_time_column
-from exchange_gpx.columns import PointColumns, read_numbers
+from exchange_gpx.columns import PointColumns, read_numbers, to_texts
 from exchange_gpx.take import COLUMN, EXTENSIONS, LEAF, TYPED
 
 AnyTable = TypeVar("AnyTable", bound=Table)
@@ -154,7 +154,7 @@ class _OwnReader:
         if beside is None and len(by_type) == 1:
             ((type_name, cells),) = by_type.items()
             if type_name == "string":
-                return restore(_items(cells)) if _may_be_escaped(cells) else _items(cells)
+                return restore(to_texts(cells)) if _may_be_escaped(cells) else to_texts(cells)
             fast = _read_plain(type_name, cells)
             if fast is not None:
                 return fast
@@ -187,10 +187,6 @@ class _OwnReader:
 def restore(texts: ForeignColumn) -> ForeignColumn:
     """Return texts with escaped characters brought back."""
     return np.fromiter((restore_text(text) for text in texts), dtype=object, count=len(texts))
-
-
-def _items(cells: TextCells) -> ForeignColumn:
-    return np.array([text or "" for text in cells.to_pylist()], dtype=object)
 
 
 def _may_be_escaped(cells: TextCells) -> bool:

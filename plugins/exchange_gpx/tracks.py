@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from exchange.errors import MalformedError
 from exchange.formats.options import ReadOptions
 from exchange.formats.properties import build_perimeter
+from exchange.formats.text_columns import to_cells
 from exchange.formats.xml.characters import restore_text
 from exchange.model import Perimeter, Problem, Source, Sources, Track
 from exchange.model.columns import to_items
@@ -197,8 +198,6 @@ def read_foreign_properties(taken: dict[str, str]) -> dict[str, Any]:
 
 def read_own_properties(taken: dict[str, str], source: Sources) -> dict[str, Any]:
     """Return the foreign fields of a whole track or perimeter that the house wrote, typed as they came."""
-    import pyarrow as pa
-
-    points = PointColumns({key: pa.array([text], pa.string()) for key, text in taken.items() if key != "name"}, 1)
+    points = PointColumns({key: to_cells([text]) for key, text in taken.items() if key != "name"}, 1)
     values = {name: to_items(column)[0] for name, column in read_own_extra(points, set(), source).items()}
     return {name: value for name, value in values.items() if value is not None and value != ""}

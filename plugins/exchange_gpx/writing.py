@@ -12,7 +12,7 @@ import numpy as np
 from exchange.errors import OptionError
 from exchange.formats.options import WriteOptions
 from exchange.formats.properties import flatten_perimeter
-from exchange.formats.text_columns import TextCells, format_numbers, join_rows, slices, wrap_cells, write_rows
+from exchange.formats.text_columns import TextCells, format_numbers, join_rows, slices, to_cells, wrap_cells, write_rows
 from exchange.model import Packet, Perimeter, PointTable, Problem, Table, Track
 from exchange.model.columns import to_foreign_column
 from exchange_gpx.cells import Cells, add_declared, add_extra, escape, format_escaped
@@ -246,7 +246,7 @@ class _Writer:
         natives = [f"<name>{escape(name)}</name>"] if name else []
         natives += [cells.native[text] for text in texts if text in cells.native]
         extensions = cells.extensions(self.version, always=True)
-        (text,) = join_rows([_one(""), *natives, *extensions]).to_pylist()
+        (text,) = join_rows([to_cells([""]), *natives, *extensions]).to_pylist()
         return str(text)
 
     def write_perimeter(self, perimeter: Perimeter) -> None:
@@ -301,14 +301,8 @@ def _to_column(value: Any) -> Any:
     return to_foreign_column(column)
 
 
-def _one(text: str) -> TextCells:
-    import pyarrow as pa
-
-    return pa.array([text], pa.string())
-
-
 def _are_lawful(texts: Mapping[Any, Any]) -> bool:
-    return bool(texts) and all(isinstance(t, str) and bool(find_lawful(_one(t))[0]) for t in texts.values())
+    return bool(texts) and all(isinstance(t, str) and bool(find_lawful(to_cells([t]))[0]) for t in texts.values())
 
 
 def _collect_points(rings: Sequence[Any]) -> Track:

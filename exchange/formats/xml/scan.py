@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells, bytes_of, escape_xml, join_rows
+from exchange.formats.text_columns import TextCells, bytes_of, escape_xml, join_rows, to_arrow_numbers, to_cells
 from exchange.formats.xml.shapes import Layout, Template
 from exchange.formats.xml.slices import Block, Coded, Offsets, code_slices, cut_texts, resolve_references
 from exchange.formats.xml.tags import VALUE, Tags, find_tags, is_end, is_start
@@ -170,8 +170,7 @@ class _Scanning:
             at = np.searchsorted(values.rows, rows[0])
             if at < len(values.rows) and values.rows[at] == rows[0]:
                 where = slice(None) if len(rows) == len(values.rows) else np.searchsorted(values.rows, rows)
-                pairs = zip(values.starts[where].T, values.stops[where].T, strict=True)
-                return [_Slot(start, stop, in_attribute=True) for start, stop in pairs]
+                return [_Slot(start[where], stop[where], in_attribute=True) for start, stop in values.spans]
         return []
 
     def code_white_space(self, start: Offsets, stop: Offsets) -> Coded | None:
@@ -196,7 +195,9 @@ class _Scanning:
             cells.append(filled)
         place = np.full(length, -1, dtype=np.int64)
         place[np.concatenate([rows for rows, _, _ in parts])] = np.arange(sum(len(rows) for rows, _, _ in parts))
-        return pa.chunked_array(cells).combine_chunks().take(pa.array(place, mask=place < 0))
+        # The last of them is null, and stands where a record has no such text.
+        whole = pa.concat_arrays([*cells, to_cells([None])])
+        return whole.take(to_arrow_numbers(np.where(place < 0, len(whole) - 1, place)))
 
     def build_simple_column(self, parts: list[_Part], length: int) -> TextCells | None:
         if len(parts) == 1 and len(parts[0][0]) == length:
@@ -212,7 +213,6 @@ class _Scanning:
         return self.read_texts(_Slot(np.where(present, start, stop), stop, in_attribute=in_attribute), present)
 
     def fill_template(self, template: Template, slots: list[_Slot], length: int) -> TextCells | None:
-        import pyarrow as pa
 
         pieces: list[Any] = []
         for piece in template:
@@ -225,7 +225,8 @@ class _Scanning:
                 return None
             pieces.append(escape_xml(cells) if len(template) > 1 else cells)
         if all(isinstance(piece, str) for piece in pieces):
-            return pa.repeat("".join(pieces), length)
+            text = to_cells(["".join(pieces)])
+            return text.take(to_arrow_numbers(np.zeros(length, dtype=np.int64)))
         return join_rows(pieces)
 
     def read_texts(self, slot: _Slot, present: NDArray[np.bool_] | None = None) -> TextCells | None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells
+from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
 
 Offsets = NDArray[np.int64]
 WORD = 8
@@ -81,6 +81,24 @@ def code_slices(block: Block, starts: Offsets, stops: Offsets) -> Coded | None:
     return coded if _is_exact(coded, lengths, later) else None
 
 
+def code_repeating(block: Block, starts: Offsets, stops: Offsets, each: int) -> Coded | None:
+    """Give codes to stretches of which every ``each`` are the same as the first so many; ``None`` when they are not."""
+    if not each or len(starts) % each or not len(starts):
+        return None
+    begins, lengths = starts.reshape(-1, each), (stops - starts).reshape(-1, each)
+    if int(lengths[0].max()) > WORD * MOST_WORDS or (lengths != lengths[0]).any():
+        return None
+    for level in range(-(-int(lengths[0].max()) // WORD)):
+        columns = np.flatnonzero(lengths[0] > level * WORD)
+        at = begins if len(columns) == each else begins[:, columns]
+        words = block.words[at + level * WORD if level else at]
+        unlike = (words ^ words[0]) << _SHIFT[np.minimum(lengths[0][columns] - level * WORD, WORD)]
+        if unlike.any():
+            return None
+    code = np.tile(np.arange(each, dtype=np.int32), len(begins))
+    return Coded(code, np.arange(each))
+
+
 def _masked(words: NDArray[np.uint64], lengths: Offsets) -> NDArray[np.uint64]:
     """Return the words with the bytes beyond each length shifted out."""
     if int(lengths.min()) >= WORD:
@@ -104,11 +122,9 @@ def _is_exact(coded: Coded, lengths: Offsets, later: list[tuple[Offsets, NDArray
 
 def factorise(key: NDArray[np.uint64]) -> Coded:
     """Give the same code to the same numbers, in the order of their first appearance."""
-    import pyarrow as pa
-
     if len(key) and (key == key[0]).all():
         return Coded(np.zeros(len(key), dtype=np.int32), np.zeros(1, dtype=np.int64))
-    indices = pa.array(key).dictionary_encode().indices
+    indices = to_arrow_numbers(key).dictionary_encode().indices
     code = np.frombuffer(indices.buffers()[1], np.int32, len(indices))
     first = np.empty(int(code.max()) + 1 if len(code) else 0, dtype=np.int64)
     first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
@@ -126,7 +142,7 @@ def cut_texts(block: Block, starts: Offsets, stops: Offsets, present: NDArray[np
     bounds[0::2], bounds[1::2] = starts, stops
     # The stretches and the gaps between them as one array over the block's own bytes; then every second cell.
     every = pa.StringArray.from_buffers(max(len(bounds) - 1, 0), pa.py_buffer(bounds), pa.py_buffer(block.data))
-    cells = every.take(pa.array(np.arange(0, len(bounds), 2, dtype=np.int32)))
+    cells = every.take(to_arrow_numbers(np.arange(0, len(bounds), 2, dtype=np.int32)))
     if present is None or present.all():
         return cells
     mask = pa.py_buffer(np.packbits(present, bitorder="little").tobytes())
@@ -135,19 +151,25 @@ def cut_texts(block: Block, starts: Offsets, stops: Offsets, present: NDArray[np
 
 def resolve_references(cells: TextCells) -> TextCells | None:
     """Return texts with ``&amp;``, ``&#233;`` and the like resolved; ``None`` when one is no reference of XML."""
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    rows = np.flatnonzero(np.array(pc.fill_null(pc.match_substring(cells, "&"), False).to_pylist(), dtype=bool))
-    if not len(rows):
+    found = np.array([bool(has_mark) for has_mark in pc.match_substring(cells, "&").to_pylist()], dtype=bool)
+    if not found.any():
         return cells
+    rows = np.flatnonzero(found)
     try:
-        resolved = [_REFERENCE.sub(_resolve, text) for text in cells.take(pa.array(rows)).to_pylist()]
+        resolved = [_REFERENCE.sub(_resolve, text) for text in cells.take(to_arrow_numbers(rows)).to_pylist()]
     except ValueError:
         return None
-    mask = np.zeros(len(cells), dtype=bool)
-    mask[rows] = True
-    return pc.replace_with_mask(cells, mask, pa.array(resolved, pa.string()))
+    return pc.replace_with_mask(cells, _to_arrow_mask(found), to_cells(resolved))
+
+
+def _to_arrow_mask(rows: NDArray[np.bool_]) -> Any:
+    import pyarrow as pa
+
+    return pa.Array.from_buffers(
+        pa.bool_(), len(rows), [None, pa.py_buffer(np.packbits(rows, bitorder="little").tobytes())]
+    )
 
 
 def _resolve(match: re.Match[str]) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.xml.slices import Block, Offsets, code_slices, factorise
+from exchange.formats.xml.slices import Block, Offsets, code_repeating, code_slices, factorise
 
 MOST_TAGS = 4096
 
@@ -29,11 +29,10 @@ class Tags:
 
 @dataclass(frozen=True)
 class Values:
-    """The attribute values of the variable tags of one name: the tags' rows, and offsets of shape (rows, values)."""
+    """The attribute values of the variable tags of one name: the tags' rows, and the offsets of each value in turn."""
 
     rows: Offsets
-    starts: Offsets
-    stops: Offsets
+    spans: list[tuple[Offsets, Offsets]]
 
 
 def find_tags(block: Block, variable: Collection[bytes]) -> Tags | None:
@@ -76,13 +75,15 @@ def _code_tags(block: Block, variable: Collection[bytes], start: Offsets, stop: 
         found = _code_variable_tags(block, start[rows], stop[rows], quotes)
         if found is None:
             return None
-        codes, texts, starts, stops = found
+        codes, texts, spans = found
         code[rows] = codes + len(distinct)
         distinct += texts
-        values.append(Values(rows, starts, stops))
+        values.append(Values(rows, spans))
         plain[rows] = False
     rows = np.flatnonzero(plain)
-    coded = code_slices(block, start[rows] + 1, stop[rows])
+    each = len(rows) // len(values[0].rows) if values else 0
+    begins, ends = start[rows] + 1, stop[rows]
+    coded = code_repeating(block, begins, ends, each) or code_slices(block, begins, ends)
     if coded is None or len(coded.first) > MOST_TAGS:
         return None
     code[rows] = coded.code + len(distinct)
@@ -118,27 +119,28 @@ def _as_word(text: bytes) -> tuple[np.uint64, np.uint64]:
 
 def _code_variable_tags(
     block: Block, start: Offsets, stop: Offsets, quotes: Offsets
-) -> tuple[NDArray[np.int32], list[bytes], Offsets, Offsets] | None:
-    """Code tags by what stands outside their quoted values; the values' offsets have shape (tags, values)."""
+) -> tuple[NDArray[np.int32], list[bytes], list[tuple[Offsets, Offsets]]] | None:
+    """Code tags by what stands outside their quoted values; return codes, distinct tags and the values' offsets."""
     inside = _quotes_inside(start, stop, quotes)
     if inside is None:
         return None
-    edges = np.column_stack([start + 1, inside, stop])
-    edges[:, 1:-1:2] += 1
-    pieces = [code_slices(block, edges[:, k], edges[:, k + 1]) for k in range(0, edges.shape[1], 2)]
+    bounds = [start + 1, *(np.ascontiguousarray(quote) for quote in inside.T), stop]
+    spans = [(bounds[k] + 1, bounds[k + 1]) for k in range(1, len(bounds) - 1, 2)]
+    literals = list(zip([bounds[0], *(stop for _, stop in spans)], [*(start for start, _ in spans), stop], strict=True))
     key = np.zeros(len(start), dtype=np.uint64)
-    for piece in pieces:
+    for literal in literals:
+        piece = code_slices(block, *literal)
         if piece is None:
             return None
         key = key * np.uint64(len(piece.first)) + piece.code.astype(np.uint64)
     coded = factorise(key)
     if len(coded.first) > MOST_TAGS:
         return None
-    texts = []
-    for row in coded.first.tolist():
-        literal = [block.data[edges[row, k] : edges[row, k + 1]] for k in range(0, edges.shape[1], 2)]
-        texts.append(VALUE.join(literal))
-    return coded.code, texts, edges[:, 1:-1:2], edges[:, 2::2][:, : inside.shape[1] // 2]
+    texts = [
+        VALUE.join(block.data[int(first[row]) : int(last[row])] for first, last in literals)
+        for row in coded.first.tolist()
+    ]
+    return coded.code, texts, spans
 
 
 def _quotes_inside(start: Offsets, stop: Offsets, quotes: Offsets) -> Offsets | None:
