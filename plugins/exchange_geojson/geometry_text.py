@@ -13,33 +13,32 @@ from exchange.formats.text_columns import TextCells, format_numbers, join_rows
 Floats = NDArray[np.float64]
 
 
-def write_points(longitude: Floats, latitude: Floats, altitude: Floats) -> TextCells:
-    """Return one Point geometry a row, ``null`` where longitude or latitude is missing; shape (n,)."""
+def write_points(longitude: Floats, latitude: Floats, altitude: Floats) -> list[TextCells | str]:
+    """Return the parts of one Point geometry a row, ``null`` where longitude or latitude is missing."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     placed = np.isfinite(longitude) & np.isfinite(latitude)
-    cells = join_rows(['{"type":"Point","coordinates":', write_positions(longitude, latitude, altitude), "}"])
-    return cells if placed.all() else pc.if_else(pa.array(placed), cells, "null")
+    parts = ['{"type":"Point","coordinates":[', *_position_parts(longitude, latitude, altitude), "]}"]
+    return parts if placed.all() else [pc.if_else(pa.array(placed), join_rows(parts), "null")]
 
 
 def write_positions(longitude: Floats, latitude: Floats, altitude: Floats) -> TextCells:
     """Return positions as JSON arrays, shape (n,); what is missing of a position is left out."""
-    axes = [format_numbers(axis, with_point=True) for axis in (longitude, latitude)]
-    known = np.isfinite(altitude)
-    if not known.any():
-        return join_rows(["[", axes[0], ",", axes[1], "]"])
-    heights = format_numbers(np.where(known, altitude, np.nan), with_point=True)
-    if known.all():
-        return join_rows(["[", axes[0], ",", axes[1], ",", heights, "]"])
-    return join_rows(["[", axes[0], ",", axes[1], join_after(",", heights), "]"])
+    return join_rows(["[", *_position_parts(longitude, latitude, altitude), "]"])
 
 
-def join_after(mark: str, cells: TextCells) -> TextCells:
-    """Return each cell behind a mark; a missing cell stays missing, and the mark with it."""
+def _position_parts(longitude: Floats, latitude: Floats, altitude: Floats) -> list[TextCells | str]:
     import pyarrow.compute as pc
 
-    return pc.binary_join_element_wise(mark, cells, "", null_handling="emit_null")
+    parts = [format_numbers(longitude, with_point=True), ",", format_numbers(latitude, with_point=True)]
+    known = np.isfinite(altitude)
+    if not known.any():
+        return parts
+    heights = format_numbers(np.where(known, altitude, np.nan), with_point=True)
+    if known.all():
+        return [*parts, ",", heights]
+    return [*parts, pc.binary_join_element_wise(",", heights, "", null_handling="emit_null")]
 
 
 def write_lines(lines: Sequence[Floats]) -> str:

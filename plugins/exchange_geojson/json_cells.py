@@ -27,9 +27,32 @@ class JsonWriter:
 
     def to_cells(self, column: ForeignColumn, *, field: str) -> TextCells:
         """Return a column as JSON values, ``null`` where it is missing, shape (n,)."""
+        before, cells, after = self.to_parts(column, field=field)
+        return wrap_cells(before, cells, after) if before else cells
+
+    def to_parts(self, column: ForeignColumn, *, field: str, is_text: bool = False) -> tuple[str, TextCells, str]:
+        """Return a column as JSON values, with what stands before and behind each of them.
+
+        Parameters
+        ----------
+        column
+            Shape (n,).
+        field
+            Its name, for what is told.
+        is_text
+            Whether it is known to hold text only.
+        """
         import pyarrow.compute as pc
 
-        return pc.fill_null(self._to_cells(column, field), "null")
+        if column.dtype.kind == "M":
+            cells, mark = format_times(column), '"'
+        elif column.dtype.kind == "O" and (is_text or set(map(type, column.tolist())) <= {str}):
+            cells, mark = self._to_text(column, field)
+        else:
+            cells, mark = self._to_cells(column, field), ""
+        if not cells.null_count:
+            return mark, cells, mark
+        return "", pc.fill_null(wrap_cells(mark, cells, mark) if mark else cells, "null"), ""
 
     def to_numbers(self, column: NDArray[np.float64], *, field: str) -> TextCells:
         """Return numbers as JSON numbers with a decimal point, null (no text) where they are missing or infinite."""
@@ -51,15 +74,12 @@ class JsonWriter:
     def _to_cells(self, column: ForeignColumn, field: str) -> TextCells:
         if column.dtype.kind == "f":
             return self.to_numbers(column, field=field)
-        if column.dtype.kind == "M":
-            return wrap_cells('"', format_times(column), '"')
         if column.dtype.kind != "O":
             return format_column(column)
-        if set(map(type, column.tolist())) <= {str}:
-            return self._quote(column, field)
         return _as_cells([None if value is None else self.dump(value, field=field) for value in to_items(column)])
 
-    def _quote(self, column: TextColumn, field: str) -> TextCells:
+    def _to_text(self, column: TextColumn, field: str) -> tuple[TextCells, str]:
+        """Return texts, null where empty, and the mark that they still need around them."""
         import pyarrow as pa
         import pyarrow.compute as pc
 
@@ -67,22 +87,11 @@ class JsonWriter:
             texts = pa.array(column, pa.string())
         except UnicodeEncodeError:
             texts = pa.array([self._clean(text, field) for text in column.tolist()], pa.string())
-        texts = pc.if_else(pc.equal(pc.binary_length(texts), 0), None, texts)
-        return self._escape(texts) if len(texts) else texts
-
-    def _escape(self, texts: TextCells) -> TextCells:
-        """Return the texts in quotes, those with marks or control characters in them escaped one by one."""
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
+        is_empty = pc.equal(pc.binary_length(texts), 0)
+        if pc.any(is_empty).as_py():
+            texts = pc.if_else(is_empty, None, texts)
         rows = _find_special(texts)
-        quoted = wrap_cells('"', texts, '"')
-        if not len(rows):
-            return quoted
-        mask = np.zeros(len(texts), dtype=bool)
-        mask[rows] = True
-        escaped = [orjson.dumps(text).decode() for text in texts.take(pa.array(rows)).to_pylist()]
-        return pc.replace_with_mask(quoted, mask, pa.array(escaped, pa.string()))
+        return (texts, '"') if not len(rows) else (_escape(texts, rows), "")
 
     def _clean(self, text: str, field: str) -> str:
         cleaned = _HALF_PAIR.sub("\ufffd", text)
@@ -127,6 +136,17 @@ class JsonWriter:
 
     def _tell(self, message: str, field: str, value: str, count: int) -> None:
         self.problems.append(Problem(message=message, severity="changed", field=field, value=value, count=count))
+
+
+def _escape(texts: TextCells, rows: NDArray[np.int64]) -> TextCells:
+    """Return the texts in quotes, those of the given rows escaped one by one."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    mask = np.zeros(len(texts), dtype=bool)
+    mask[rows] = True
+    escaped = [orjson.dumps(text).decode() for text in texts.take(pa.array(rows)).to_pylist()]
+    return pc.replace_with_mask(wrap_cells('"', texts, '"'), mask, pa.array(escaped, pa.string()))
 
 
 def _find_special(texts: TextCells) -> NDArray[np.int64]:

@@ -13,6 +13,7 @@ from exchange.formats.options import WriteOptions
 from exchange.formats.properties import KIND, TABLES, escape_name, flatten_table
 from exchange.formats.text_columns import TextCells, join_rows, slices, write_rows
 from exchange.model import Packet, PointTable, Problem
+from exchange.model.columns import to_text_column
 from exchange_geojson.geometry_text import write_points
 from exchange_geojson.json_cells import JsonWriter, to_json_text
 from exchange_geojson.names import HEADER
@@ -103,16 +104,18 @@ def write_table(kind: str, table: PointTable, writer: JsonWriter, before: str, a
         del columns["id"]
     else:
         ids = None
+    texts = {name for name, kind_of in table.column_kinds().items() if kind_of is to_text_column}
     for rows in slices(len(table), rows=16_384):
         parts: list[Any] = [before, '{"type":"Feature",']
         if ids is not None:
             parts += ['"id":', writer.to_cells(ids[rows], field="id"), ","]
         altitude = getattr(table, "altitude", None)
         height = np.full(len(table.longitude[rows]), np.nan) if altitude is None else altitude[rows]
-        parts += ['"geometry":', write_points(table.longitude[rows], table.latitude[rows], height)]
+        parts += ['"geometry":', *write_points(table.longitude[rows], table.latitude[rows], height)]
         parts += [f',"properties":{{"{KIND}":"{kind}"']
         for name, column in columns.items():
-            parts += [f",{to_json_text(name)}:", writer.to_cells(column[rows], field=name)]
+            before_value, cells, after_value = writer.to_parts(column[rows], field=name, is_text=name in texts)
+            parts += [f",{to_json_text(name)}:{before_value}", cells, after_value]
         yield join_rows(_merge_constants([*parts, "}}", after]))
 
 

@@ -15,15 +15,16 @@ import sys
 import tempfile
 from pathlib import Path
 
-RUNS = 3
+RUNS = 5
 
 _MEASURE = """
 import resource, sys, time
 job, path = sys.argv[1:]
 {setup}
-start = time.perf_counter()
+start, begun = time.perf_counter(), time.process_time()
 {work}
-print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+print(time.perf_counter() - start, time.process_time() - begun, peak)
 """
 _OURS = """
 import warnings, pandas, pyarrow.compute
@@ -99,24 +100,25 @@ def write_file(path: Path, rows: int, *, ordinary: bool) -> None:
         stream.write("\n]\n}\n")
 
 
-def measure(job: str, path: Path) -> tuple[float, int]:
-    """Return the seconds and the peak memory in MB of one job in a process of its own."""
+def measure(job: str, path: Path) -> tuple[float, float, int]:
+    """Return the seconds, the processor's seconds and the peak memory in MB of one job in a process of its own."""
     setup, work = JOBS[job]
     script = _MEASURE.format(setup=setup, work=work)
     done = subprocess.run(  # our own interpreter and script
         [sys.executable, "-c", script, job, str(path)], capture_output=True, text=True, check=True
     )
-    seconds, megabytes = done.stdout.split()
-    return float(seconds), int(megabytes)
+    seconds, processor, megabytes = done.stdout.split()
+    return float(seconds), float(processor), int(megabytes)
 
 
 def compare(label: str, path: Path, what: str) -> None:
-    """Print ours and the peer's best of several runs, in turn, and their ratio."""
-    results = [(measure(f"ours {what}", path), measure(f"peer {what}", path)) for _ in range(RUNS)]
-    ours, peer = (min(result[side] for result in results) for side in (0, 1))
-    print(  # the output of a script
-        f"{what:5} {label:22} ours {ours[0]:7.3f} s {ours[1]:5d} MB   "
-        f"pyogrio {peer[0]:7.3f} s {peer[1]:5d} MB   ratio {peer[0] / ours[0]:5.2f}",
+    """Print ours and the peer's best of several runs, in turn, and the ratios by the clock and by the processor."""
+    runs = [(measure(f"ours {what}", path), measure(f"peer {what}", path)) for _ in range(RUNS)]
+    ours, peer = ([min(run[side][index] for run in runs) for index in range(3)] for side in (0, 1))
+    print(
+        f"{what:5} {label:24} ours {ours[0]:7.3f} s ({ours[1]:7.3f} cpu) {ours[2]:5d} MB   "
+        f"pyogrio {peer[0]:7.3f} s ({peer[1]:7.3f} cpu) {peer[2]:5d} MB   "
+        f"ratio {peer[0] / ours[0]:5.2f} ({peer[1] / ours[1]:5.2f} cpu)",
         flush=True,
     )
 
