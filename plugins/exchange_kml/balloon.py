@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html as html_module
 import re
 from functools import lru_cache
 from typing import Any
@@ -13,6 +14,13 @@ from exchange.model.columns import ForeignColumn, TextColumn
 
 _TAG = re.compile(r"<(?:[A-Za-z][A-Za-z0-9]*[\s/>]|!--|!doctype)", re.IGNORECASE)
 _BLANKS = re.compile(r"\s+")
+_ANY_TAG = re.compile(r"(<[^>]*>)")
+_NO_TEXT_TAG = re.compile(r"<(?:!|\?|/?(?:script|style|textarea|title|xmp|plaintext|noscript|iframe)\b)", re.IGNORECASE)
+# Entities that every reader of HTML takes for the same character.
+_ENTITY = re.compile("&(?:amp|lt|gt|quot|nbsp|deg|#39);")
+_MOST_TAGS = 2048
+_OPEN, _CLOSE = "\ue000", "\ue001"
+_MARK = re.compile(f"{_OPEN}([0-9]+){_CLOSE}")
 _LONGEST = 1 << 20
 """Characters beyond which a description is not taken apart."""
 
@@ -36,11 +44,44 @@ def read_balloons(descriptions: TextColumn) -> dict[str, ForeignColumn]:
     for row, text in enumerate(descriptions.tolist()):
         if "<" not in text:
             continue
-        for name, value in read_tables(text):
+        pairs = read_like_others(text)
+        for name, value in read_tables(text) if pairs is None else pairs:
             if name not in columns:
                 columns[name] = np.full(len(descriptions), "", dtype=object)
             columns[name][row] = columns[name][row] or value
     return columns
+
+
+def read_like_others(text: str) -> list[tuple[str, str]] | None:
+    """Return what ``read_tables`` does, much quicker where other texts have had the same tags; ``None`` to ask it."""
+    if "&" in text and _ENTITY.sub("", text).count("&"):
+        return None
+    pieces = _ANY_TAG.split(text)
+    texts, tags = pieces[0::2], pieces[1::2]
+    if "<" in texts[-1]:
+        return None
+    template = _learn(tuple(tags), tuple(["mark" if piece.strip() else " "[: len(piece)] for piece in texts]))
+    if template is None:
+        return None
+    pairs = [(_fill(name, texts).rstrip(":").rstrip(), _fill(value, texts)) for name, value in template]
+    return [(name, value) for name, value in pairs if name and value]
+
+
+@lru_cache(maxsize=1024)
+def _learn(tags: tuple[str, ...], gaps: tuple[str, ...]) -> tuple[tuple[str, str], ...] | None:
+    """Return names and values of the tables made of these tags, with marks for texts; what is blank stays.
+
+    ``None`` where a text would be read in another way than as text, or where there are none.
+    """
+    if any(_NO_TEXT_TAG.match(tag) for tag in tags) or len(tags) > _MOST_TAGS:
+        return None
+    marks = [f"{_OPEN}{number}{_CLOSE}" if gap == "mark" else gap for number, gap in enumerate(gaps)]
+    return read_tables("".join(piece for pair in zip(marks, (*tags, ""), strict=True) for piece in pair))
+
+
+def _fill(pattern: str, texts: list[str]) -> str:
+    filled = _MARK.sub(lambda match: html_module.unescape(texts[int(match[1])]), pattern)
+    return _BLANKS.sub(" ", filled).strip()
 
 
 @lru_cache(maxsize=256)

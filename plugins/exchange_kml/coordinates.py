@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells
+from exchange.formats.text_columns import TextCells, to_cells
 from exchange.model.columns import NumberColumn
+from exchange_kml.arrow_columns import find_valid, take_rows, to_mask, to_numbers
 
 NAN = float("nan")
 _REGULAR = r"^-?[0-9]+(\.[0-9]+)?,-?[0-9]+(\.[0-9]+)?(,-?[0-9]+(\.[0-9]+)?)?$"
@@ -76,9 +77,9 @@ def parse_points(cells: TextCells) -> PointColumns:
     length = len(cells)
     axes = np.full((3, length), np.nan)
     trimmed = pc.ascii_trim_whitespace(cells)
-    regular = pc.fill_null(pc.match_substring_regex(trimmed, _REGULAR), False).to_numpy(zero_copy_only=False)
+    regular = to_mask(pc.match_substring_regex(trimmed, _REGULAR))
     _parse_regular(trimmed, regular, axes)
-    rows = np.flatnonzero(~regular & pc.is_valid(cells).to_numpy(zero_copy_only=False))
+    rows = np.flatnonzero(~regular & find_valid(cells))
     faults = Faults()
     kept = _parse_rest(cells, rows, axes, faults)
     return PointColumns(axes[0], axes[1], axes[2], kept, faults)
@@ -91,10 +92,10 @@ def _parse_regular(trimmed: TextCells, regular: NDArray[np.bool_], axes: NDArray
     rows = np.flatnonzero(regular)
     if not len(rows):
         return
-    texts = trimmed if len(rows) == len(trimmed) else trimmed.take(pa.array(rows))
+    texts = trimmed if len(rows) == len(trimmed) else take_rows(trimmed, rows)
     parts = pc.split_pattern(texts, ",")
-    values = pc.list_flatten(parts).cast(pa.float64()).to_numpy()
-    counts = pc.list_value_length(parts).to_numpy()
+    values = to_numbers(pc.list_flatten(parts).cast(pa.float64()))
+    counts = to_numbers(pc.list_value_length(parts))
     first = np.cumsum(counts) - counts
     axes[0, rows], axes[1, rows] = values[first], values[first + 1]
     high = counts == 3
@@ -176,7 +177,7 @@ def _parse_regular_line(text: str) -> NDArray[np.float64] | None:
     if commas not in (1, 2) or any(piece.count(",") != commas for piece in tuples):
         return None
     try:
-        values = pa.array(",".join(tuples).split(","), pa.string()).cast(pa.float64()).to_numpy()
+        values = to_numbers(to_cells(",".join(tuples).split(",")).cast(pa.float64()))
     except pa.ArrowInvalid:
         return None
     positions = np.full((len(tuples), 3), np.nan)

@@ -15,8 +15,9 @@ from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_times
 from exchange.model import Problem
 from exchange.model.columns import ForeignColumn, TextColumn, to_scalar
+from exchange_kml.arrow_columns import code_cells, no_cells, to_mask, to_texts
 from exchange_kml.balloon import find_html, read_balloons
-from exchange_kml.fields import Schemas, Tell, read_fields, to_texts
+from exchange_kml.fields import Schemas, Tell, read_fields
 from exchange_kml.gather import Batch
 from exchange_kml.styles import STYLE_COLUMNS, STYLE_URL, StyleFinder, describe_style
 from exchange_kml.take import INLINE_STYLE, PLAIN
@@ -100,7 +101,7 @@ def read_elements(cells: Mapping[str, TextCells], tell: Tell) -> dict[str, Forei
 def _split_times(name: str, texts: TextCells, columns: dict[str, ForeignColumn], tell: Tell) -> None:
     import pyarrow.compute as pc
 
-    partial = pc.fill_null(pc.match_substring_regex(texts, _DATE_ONLY), False).to_numpy(zero_copy_only=False)
+    partial = to_mask(pc.match_substring_regex(texts, _DATE_ONLY))
     column = to_texts(texts)
     if partial.any():
         rows = np.flatnonzero(partial)
@@ -161,13 +162,10 @@ def read_styles(
 
 def code_styles(cells: Mapping[str, TextCells]) -> tuple[list[tuple[str, str]], NDArray[np.int64]]:
     """Return the distinct (style URL, inline style) pairs, and which of them each row has."""
-    import pyarrow as pa
-
     length = len(next(iter(cells.values())))
     coded = []
     for key in ("styleUrl", INLINE_STYLE):
-        texts = cells.get(key, pa.nulls(length, pa.string())).fill_null("").dictionary_encode()
-        coded.append((texts.dictionary.to_pylist(), texts.indices.to_numpy().astype(np.int64)))
+        coded.append(code_cells(cells.get(key, no_cells(length))))
     (urls, url), (inlines, inline) = coded
     distinct, code = np.unique(url * len(inlines) + inline, return_inverse=True)
     pairs = [(urls[k // len(inlines)].strip(), inlines[k % len(inlines)]) for k in distinct.tolist()]

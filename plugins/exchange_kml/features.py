@@ -13,6 +13,7 @@ from exchange.formats.properties import KIND, PERIMETER, TABLES, TRACK
 from exchange.formats.xml.parse import iterate_elements
 from exchange.model import Packet
 from exchange.model.columns import TextColumn
+from exchange_kml.arrow_columns import code_cells
 from exchange_kml.foreign import ForeignReader
 from exchange_kml.gather import Batch
 from exchange_kml.house import HouseReader
@@ -122,8 +123,7 @@ def tell_kinds(batch: Batch) -> TextColumn:
     for key, cells in batch.columns.items():
         kind, _, rest = key.partition(SEPARATOR)
         if kind in (DATA, SIMPLE) and rest.rpartition(SEPARATOR)[2] == KIND:
-            coded = cells.fill_null("").dictionary_encode()
-            words = [known.get(text.strip(), "") for text in coded.dictionary.to_pylist()]
-            marked = np.array(words, dtype=object)[coded.indices.to_numpy()]
+            texts, code = code_cells(cells)
+            marked = np.array([known.get(text.strip(), "") for text in texts], dtype=object)[code]
             kinds = np.where(marked != "", marked, kinds)
     return kinds

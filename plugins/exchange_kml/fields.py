@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells
+from exchange.formats.text_columns import TextCells, to_cells
 from exchange.formats.time_text import parse_times
 from exchange.formats.values import from_text
 from exchange.formats.xml.characters import clean_text
 from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_foreign_column, to_items
+from exchange_kml.arrow_columns import to_numbers, to_texts
 from exchange_kml.names import HOUSE
 from exchange_kml.take import DATA, DISPLAY_NAME, SEPARATOR, SIMPLE, XML
 
@@ -49,15 +50,6 @@ class Schemas:
                 return suffix
             name = clean_text(name)
         return self.types.get(identifier, {}).get(name, "string")
-
-
-def to_texts(cells: TextCells) -> TextColumn:
-    """Return cells as an object array of ``str``; missing is the empty text."""
-    import pyarrow.compute as pc
-
-    texts = pc.fill_null(cells, "") if cells.null_count else cells
-    column: TextColumn = texts.to_numpy(zero_copy_only=False)
-    return column
 
 
 def read_fields(columns: Mapping[str, TextCells], schemas: Schemas, tell: Tell) -> dict[str, ForeignColumn]:
@@ -123,26 +115,29 @@ def _read_typed(cells: TextCells, type_name: str, name: str, tell: Tell) -> Fore
 def _read_cast(
     cells: TextCells, arrow_type: str, reader: Callable[[str], Any], what: str, name: str, tell: Tell
 ) -> ForeignColumn:
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    trimmed = pc.ascii_trim_whitespace(cells)
-    trimmed = pc.if_else(pc.equal(pc.binary_length(trimmed), 0), None, trimmed)
-    try:
-        values = trimmed.cast(arrow_type)
-    except pa.ArrowInvalid:
+    values = _cast(cells, arrow_type)
+    if values is None:
+        values = _cast(to_cells([text.strip() or None if text else None for text in cells.to_pylist()]), arrow_type)
+    if values is None:
         return _read_one_by_one(cells, reader, what, name, tell)
     if arrow_type == "float64" or not values.null_count:
-        numbers: ForeignColumn = values.to_numpy(zero_copy_only=False)
-        return numbers
-    return to_foreign_column(values.to_pylist())
+        return to_numbers(values)
+    return np.fromiter(values.to_pylist(), dtype=object, count=len(values))
+
+
+def _cast(cells: TextCells, arrow_type: str) -> Any:
+    """Return cells as numbers; ``None`` where one is none as it stands."""
+    import pyarrow as pa
+
+    try:
+        return cells.cast(arrow_type)
+    except pa.ArrowInvalid:
+        return None
 
 
 def read_array(texts: TextColumn, type_name: str) -> ForeignColumn:
     """Return a column that stands beside a track, typed as its schema says; what does not fit the type stays text."""
-    import pyarrow as pa
-
-    return _read_typed(pa.array(texts, pa.string()), type_name, "", lambda *told: None)
+    return _read_typed(to_cells(texts.tolist()), type_name, "", lambda *told: None)
 
 
 def _to_float(text: str) -> float:

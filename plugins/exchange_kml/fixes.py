@@ -48,11 +48,11 @@ class Times:
         if len(self._waiting) >= _PIECE:
             self._parse()
 
-    def add_many(self, times: TimeColumn) -> None:
-        """Take times that are read already."""
+    def add_texts(self, texts: list[str]) -> None:
+        """Take several times, without white space around them."""
         self._parse()
-        self._pieces.append(times)
-        self._count += len(times)
+        self._waiting = texts
+        self._parse()
 
     def finish(self) -> TimeColumn:
         """Return all times, NaT where one was not taken."""
@@ -94,6 +94,12 @@ class Numbers:
         self._waiting.append(text)
         if len(self._waiting) >= _PIECE:
             self._parse()
+
+    def add_texts(self, texts: list[str]) -> None:
+        """Take several rows."""
+        self._parse()
+        self._waiting = texts
+        self._parse()
 
     def add_many(self, rows: NDArray[np.float64]) -> None:
         """Take rows that are read already, shape (n, 3)."""

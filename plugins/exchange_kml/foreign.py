@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 from exchange.formats.foreign import read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
+from exchange.formats.text_columns import to_cells
 from exchange.formats.time_text import parse_time
 from exchange.model import Packet, Perimeter, Sources, Track
 from exchange.model.columns import ForeignColumn, to_time_column
 from exchange.model.problem import Severity
 from exchange_kml import altitudes, coordinates, geometry
+from exchange_kml.arrow_columns import find_valid, no_cells
 from exchange_kml.described import PARTIAL_TIME, UNKNOWN_STYLE, Described, describe, drop_suggestions
 from exchange_kml.foreign_tracks import read_line_track, read_streamed_track
 from exchange_kml.gather import Batch
@@ -55,10 +57,8 @@ class ForeignReader:
 
         A placemark with several points stands there several times.
         """
-        import pyarrow as pa
-
         length = len(self.batch)
-        texts = self.batch.columns.get(POINT, pa.nulls(length, pa.string()))
+        texts = self.batch.columns.get(POINT, no_cells(length))
         modes = described.columns.get("altitude_mode", "")
         others = self.find_other_rows()
         if not len(others):
@@ -74,14 +74,14 @@ class ForeignReader:
             pair for row, text in enumerate(texts.to_pylist()) for pair in several.get(row, [(text, plain_modes[row])])
         ]
         mode_column = np.array([mode for _, mode in pairs], dtype=object)
-        return rows, pa.array([text for text, _ in pairs], pa.string()), mode_column
+        return rows, to_cells([text for text, _ in pairs]), mode_column
 
     def find_other_rows(self) -> NDArray[np.int64]:
         """Return the rows that are more than a single point."""
         cells = self.batch.columns.get(GEOMETRY)
         rows = set(self.batch.streamed)
         if cells is not None:
-            rows.update(np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False)).tolist())
+            rows.update(np.flatnonzero(find_valid(cells)).tolist())
         return np.array(sorted(rows), dtype=np.int64)
 
     def read_other(self, row: int, described: Described) -> list[tuple[str, str]]:
@@ -191,12 +191,11 @@ class ForeignReader:
         return self._track_numbers[layer]
 
     def _tell_point_faults(self, read: coordinates.PointColumns, rows: NDArray[np.int64], texts: Any) -> None:
-        import pyarrow.compute as pc
 
         for fault, count in read.faults.count.items():
             first, text = read.faults.first[fault]
             self._tell_fault(fault, int(rows[first]), text, count)
-        absent = np.flatnonzero(pc.is_null(texts).to_numpy(zero_copy_only=False))
+        absent = np.flatnonzero(~find_valid(texts))
         if len(absent):
             self.tell(NO_GEOMETRY, int(rows[absent[0]]), severity="note", count=len(absent))
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells
+from exchange.formats.text_columns import TextCells, to_cells
+from exchange_kml.arrow_columns import no_cells, take_rows
 from exchange_kml.take import STREAMS, Taken
 from exchange_kml.walker import Container, Streamed
 
@@ -43,12 +44,9 @@ class Batch:
 
     def take(self, rows: NDArray[np.int64]) -> Batch:
         """Return some rows, in that order; each may stand several times."""
-        import pyarrow as pa
-
         if len(rows) == len(self) and (rows == np.arange(len(self))).all():
             return self
-        chosen = pa.array(rows)
-        columns = {key: cells.take(chosen) for key, cells in self.columns.items()}
+        columns = {key: take_rows(cells, rows) for key, cells in self.columns.items()}
         streamed = {new: self.streamed[old] for new, old in enumerate(rows.tolist()) if old in self.streamed}
         return Batch(
             {key: cells for key, cells in columns.items() if cells.null_count < len(cells)},
@@ -87,7 +85,7 @@ class Batch:
 def _join_cells(parts: list[tuple[TextCells | None, int]]) -> TextCells:
     import pyarrow as pa
 
-    return pa.concat_arrays([pa.nulls(rows, pa.string()) if cells is None else cells for cells, rows in parts])
+    return pa.concat_arrays([no_cells(rows) if cells is None else cells for cells, rows in parts])
 
 
 @dataclass
@@ -128,13 +126,12 @@ class Gatherer:
         return Batch.join(parts) if parts else None
 
     def _close_rows(self) -> None:
-        import pyarrow as pa
 
         rows, self._rows = self._rows, []
         if not rows:
             return
         keys = dict.fromkeys(key for taken, _, _ in rows for key in taken if key != STREAMS)
-        columns = {key: pa.array([taken.get(key) for taken, _, _ in rows], pa.string()) for key in keys}
+        columns = {key: to_cells([taken.get(key) for taken, _, _ in rows]) for key in keys}
         known: dict[Container, int] = {}
         code = np.array([known.setdefault(container, len(known)) for _, container, _ in rows], dtype=np.int64)
         streamed = {n: value for n, (_, _, value) in enumerate(rows) if value.tracks or value.arrays}

@@ -12,6 +12,7 @@ from exchange.formats.properties import PERIMETER, TABLES, TRACK, build_table
 from exchange.model import Packet, Sources
 from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_items
 from exchange_kml import altitudes, coordinates
+from exchange_kml.arrow_columns import no_cells
 from exchange_kml.described import BALLOON
 from exchange_kml.gather import Batch
 from exchange_kml.house_fields import HouseFields, restore_batch, unescape_html
@@ -76,12 +77,11 @@ class HouseReader:
         )
 
     def _build_points(self, kind: str, batch: Batch, fields: HouseFields) -> Any:
-        import pyarrow as pa
 
         columns = dict(fields.columns)
         settle_name(columns, fields.name, kind)
         settle_description(columns, fields.description, _DESCRIPTION_IS[kind])
-        texts = batch.columns.get(POINT, pa.nulls(len(batch), pa.string()))
+        texts = batch.columns.get(POINT, no_cells(len(batch)))
         read = coordinates.parse_points(texts)
         heights = altitudes.split_heights(read.altitude, fields.altitude_mode)
         position = {"longitude": read.longitude, "latitude": read.latitude, "altitude": heights.altitude}

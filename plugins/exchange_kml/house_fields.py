@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from exchange.formats.properties import KIND
-from exchange.formats.text_columns import TextCells
+from exchange.formats.text_columns import TextCells, to_cells
 from exchange.formats.xml.characters import restore_text
 from exchange.model import STATUS_STYLES
 from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_scalar
@@ -74,13 +74,12 @@ def restore_batch(batch: Batch) -> Batch:
 
 
 def _restore_cells(cells: TextCells) -> TextCells:
-    import pyarrow as pa
     import pyarrow.compute as pc
 
     if not pc.any(pc.match_substring(cells, "\\u")).as_py():
         return cells
     texts = [None if text is None else restore_text(text) for text in cells.to_pylist()]
-    return pa.array(texts, pa.string())
+    return to_cells(texts)
 
 
 def unescape_html(texts: TextColumn) -> TextColumn:

@@ -1,6 +1,6 @@
 """Blocks of bytes without comments, CDATA sections and processing instructions, so that the scanner can read them.
 
-The text of a CDATA section keeps its marks as private-use characters until it is in columns.
+The text of a CDATA section keeps its marks as pairs of characters that begin with DELETE until it is in columns.
 """
 
 from __future__ import annotations
@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 from exchange.formats.text_columns import TextCells
 
-_STANDS_FOR = {b"<": "\ue010", b">": "\ue011", b"&": "\ue012"}
+# DELETE is a character of XML that hardly any text holds; blocks that do are left alone.
+_STANDS_FOR = {b"<": "\x7fl", b">": "\x7fg", b"&": "\x7fa"}
 _BYTES = {mark: character.encode() for mark, character in _STANDS_FOR.items()}
 _ENTITIES = {b"<": b"&lt;", b">": b"&gt;", b"&": b"&amp;"}
-_FIRST_BYTES = _BYTES[b"<"][:2]
+_DELETE = b"\x7f"
 
 # XML 1.0, productions 15 (no "--" inside a comment), 18 to 21, and 16 (a target that is not "xml").
 _ASIDE = rb"<!--(?:[^-]|-(?!-))*-->|<!\[CDATA\[(?s:.*?)\]\]>|<\?(?!xml[\s?])[A-Za-z_][\w.-]*(?:\s(?s:.*?))?\?>"
@@ -30,7 +31,7 @@ class Plain:
     data
         Its bytes.
     has_marks
-        Whether private-use characters stand for marks of CDATA sections.
+        Whether pairs of characters stand for marks of CDATA sections.
     """
 
     data: bytes
@@ -47,12 +48,12 @@ def make_plain(data: bytes) -> Plain | None:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if not has_asides(data):
         return Plain(data)
-    if _FIRST_BYTES in data:
+    if _DELETE in data:
         return None
-    plain = _replace_all(data) if b"<!--" in data or b"<?" in data else _replace_sections(data)
-    if plain is None or b"<!" in plain or b"<?" in plain:
+    plain = _replace_each_kind(data) or _replace_one_by_one(data)
+    if plain is None or has_asides(plain):
         return None
-    return Plain(plain, _FIRST_BYTES in plain)
+    return Plain(plain, b"<![CDATA[" in data)
 
 
 def has_asides(data: bytes) -> bool:
@@ -61,18 +62,41 @@ def has_asides(data: bytes) -> bool:
     return (b"!" in data and b"<!" in data) or (b"?" in data and b"<?" in data)
 
 
-def _replace_sections(data: bytes) -> bytes | None:
-    first, *others = data.split(b"<![CDATA[")
+def _replace_each_kind(data: bytes) -> bytes | None:
+    """Take out comments, then sections, many at once; ``None`` where one kind may stand within the other."""
+    if (b"?" in data and b"<?" in data) or b"\0" in data:
+        return None
+    without = _drop_comments(data) if b"<!--" in data else data
+    return without if without is None or b"<![CDATA[" not in without else _mark_sections(without)
+
+
+def _drop_comments(data: bytes) -> bytes | None:
+    first, *others = data.split(b"<!--")
     pieces = [first]
     for other in others:
-        text, mark, rest = other.partition(b"]]>")
-        if not mark or not _ends_in_text(pieces[-1]):
+        comment, mark, rest = other.partition(b"-->")
+        if not mark or b"--" in comment or comment.endswith(b"-") or b"<![" in comment or not _ends_in_text(pieces[-1]):
             return None
-        pieces += [_mark(text), rest]
+        if pieces[-1].rfind(b"<![CDATA[") > pieces[-1].rfind(b"]]>"):
+            return None
+        pieces.append(rest)
     return b"".join(pieces)
 
 
-def _replace_all(data: bytes) -> bytes | None:
+def _mark_sections(data: bytes) -> bytes | None:
+    first, *others = data.split(b"<![CDATA[")
+    parted = [other.partition(b"]]>") for other in others]
+    rests = [first, *(rest for _, _, rest in parted)]
+    if not all(mark for _, mark, _ in parted) or not all(map(_ends_in_text, rests[:-1])):
+        return None
+    # No text of XML holds NUL: the sections go through all replacements together.
+    marked = _mark(b"\0".join(text for text, _, _ in parted)).split(b"\0")
+    pieces = [b""] * (2 * len(rests) - 1)
+    pieces[0::2], pieces[1::2] = rests, marked
+    return b"".join(pieces)
+
+
+def _replace_one_by_one(data: bytes) -> bytes | None:
     pieces: list[bytes] = []
     position = 0
     for match in _ONE.finditer(data):
@@ -108,7 +132,7 @@ def restore_marks(cells: TextCells) -> TextCells:
     import pyarrow.compute as pc
 
     data = cells.buffers()[2]
-    if data is None or _FIRST_BYTES not in memoryview(data).tobytes():
+    if data is None or _DELETE not in memoryview(data).tobytes():
         return cells
     for mark, character in _STANDS_FOR.items():
         cells = pc.replace_substring(cells, character, mark.decode())
@@ -140,7 +164,7 @@ def find_last_tag(data: bytes) -> int:
 def find_aside_around(data: bytes, offset: int) -> int | None:
     """Return where the comment, CDATA section or instruction begins that an offset stands in, or ``None``."""
     position = 0
-    if not has_asides(data):
+    if not _may_be_inside(data, offset):
         return None
     while (opened := _OPEN.search(data, position, offset)) is not None:
         begin = opened.start()
@@ -150,6 +174,15 @@ def find_aside_around(data: bytes, offset: int) -> int | None:
             return begin
         position = end + len(closing)
     return None
+
+
+def _may_be_inside(data: bytes, offset: int) -> bool:
+    """Tell whether some kind has its last opening before the offset, and no closing behind that."""
+    for sign, opening, closing in ((b"!", b"<!--", b"-->"), (b"!", b"<![", b"]]>"), (b"?", b"<?", b"?>")):
+        begin = data.rfind(opening, 0, offset) if sign in data else -1
+        if begin >= 0 and data.find(closing, begin, offset) < 0:
+            return True
+    return False
 
 
 def _find_closing(opening: bytes) -> bytes:

@@ -25,11 +25,11 @@ from exchange_kml.balloon import find_html
 from exchange_kml.described import BALLOON
 from exchange_kml.house_styles import PLACE_STYLE
 from exchange_kml.names import house_status_style
-from exchange_kml.style_plan import DrawnRows, StylePlan, plan_rows
+from exchange_kml.style_plan import DrawnRows, StylePlan, code_texts, plan_rows
 from exchange_kml.styles import STYLE_COLUMNS
 from exchange_kml.typed import Field, write_extended_data
 
-CHUNK_ROWS = 65_536
+CHUNK_ROWS = 16_384
 _SHOWN_NAME = {"detection": "id", "note": "detection", "place": "name"}
 _SHOWN_TEXT = {"detection": "note", "note": "text", "place": "note"}
 _POSITION = ("longitude", "latitude", "altitude")
@@ -136,9 +136,10 @@ class PointRows:
         if self.kind == "place":
             own: Any = _write_style(f"#{PLACE_STYLE}", "")
         else:
-            statuses = self.table.status[rows].tolist()
-            known = {status: _write_style(f"#{house_status_style(status)}", "") for status in set(statuses)}
-            own = np.fromiter((known[status] for status in statuses), dtype=object, count=len(statuses))
+            statuses, status = code_texts(self.table.status[rows])
+            own = np.array([_write_style(f"#{house_status_style(word)}", "") for word in statuses], dtype=object)[
+                status
+            ]
         return pa.array(np.where(is_own, own, texts), pa.string())
 
 

@@ -7,6 +7,7 @@ each run, so that it knows where in the folders they are.
 
 from __future__ import annotations
 
+import itertools
 import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -16,11 +17,13 @@ from exchange.errors import MalformedError, NotThisFormatError, OptionError
 from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_zone
+from exchange.formats.xml.alike import scan_alike
 from exchange.formats.xml.encoding import Utf8Reader
 from exchange.formats.xml.parse import SafeParser, iterate_elements, parse_fragment
 from exchange.formats.xml.scan import Scan, scan_records
 from exchange.formats.xml.shapes import Layout
 from exchange.model import Packet
+from exchange_kml.arrow_columns import find_valid
 from exchange_kml.features import FeatureReader
 from exchange_kml.gather import Gatherer
 from exchange_kml.plain import Plain, as_entities, find_aside_around, find_end, find_last_tag, make_plain, restore_marks
@@ -32,11 +35,9 @@ from exchange_kml.walker import TAGS, Container, Walker
 if TYPE_CHECKING:
     from lxml.etree import _Element
 
-BLOCK_BYTES = 1 << 21
-_LARGEST_BLOCK = 1 << 24
-"""A placemark beyond this size goes through the parser, whatever it holds."""
-
+BLOCK_BYTES = 1 << 20
 _FEED_BYTES = 1 << 18
+_PEEK_BYTES = 1 << 14
 
 
 def read_document(
@@ -91,7 +92,8 @@ def read_document(
 class _Run:
     """Placemarks that follow each other with nothing between them, cut out of a block."""
 
-    data: bytes
+    block: bytes
+    span: slice
     columns: dict[str, TextCells]
     length: int
     has_marks: bool
@@ -153,14 +155,26 @@ class _Reading:
         yield from self.feed(data[:end])
 
     def read_rest(self) -> Iterator[Packet]:
-        closing = b"</" + self.prefix + b"Placemark>"
-        end = find_end(self.rest, closing)
-        if not end and len(self.rest) >= (_FEED_BYTES if self.walker.is_in_track else _LARGEST_BLOCK):
-            end = find_last_tag(self.rest)
+        if self.walker.is_in_track and self.walker.root is not None:
+            yield from self.read_fixes(self.walker.root)
+        end = find_end(self.rest, b"</" + self.prefix + b"Placemark>")
+        if not end and self.walker.is_in_track:
+            return
+        if not end and len(self.rest) >= self.block_bytes:
+            # Once the parser has seen where in it the block begins, the rest may go quicker.
+            end = find_last_tag(self.rest[:_PEEK_BYTES]) or find_last_tag(self.rest)
         if not end:
             return
         data, self.rest = self.rest[:end], self.rest[end:]
         yield from self.read_block(data)
+
+    def read_fixes(self, root: _Element) -> Iterator[Packet]:
+        """Read what there is of a track that is open."""
+        inside = self.rest.find(b"Track>")
+        data = self.rest if inside < 0 else self.rest[:inside]
+        end = self.walker.fix_runs.find_end(data, root) or (find_last_tag(data) if inside < 0 else 0)
+        data, self.rest = self.rest[:end], self.rest[end:]
+        yield from self.feed(self.walker.fix_runs.cut(data, root, self.layout.context))
 
     @property
     def prefix(self) -> bytes:
@@ -169,11 +183,18 @@ class _Reading:
 
     def read_block(self, data: bytes) -> Iterator[Packet]:
         plain = None if self.walker.is_in_track else make_plain(data)
-        scan = scan_records(plain.data, self.layout) if plain is not None else None
+        scan = self.scan(plain.data) if plain is not None else None
         if plain is None or scan is None or STREAMS in scan.columns:
             yield from self.feed(data)
             return
         yield from self.feed(self.cut_runs(plain, scan))
+
+    def scan(self, data: bytes) -> Scan | None:
+        alike = scan_alike(data, self.layout)
+        if alike is not None or b"Track>" in data:
+            # Elements as long as a whole track are the parser's.
+            return alike
+        return scan_records(data, self.layout)
 
     @property
     def layout(self) -> Layout:
@@ -199,13 +220,13 @@ class _Reading:
         starts = (~scan.joined).nonzero()[0].tolist()
         ordered = self.order_columns(plain, scan)
         pieces, position = [], 0
-        for first, after in zip(starts, [*starts[1:], len(scan.start)], strict=True):
+        for first, after in itertools.pairwise([*starts, len(scan.start)]):
             begin, end = int(scan.start[first]), int(scan.stop[after - 1])
             self.run_count += 1
             key = str(self.run_count)
             columns = {name: cells.slice(first, after - first) for name, cells in ordered.items()}
             self.runs[key] = _Run(
-                plain.data[begin:end], columns, after - first, plain.has_marks, self.find_context(self.walker.root)
+                plain.data, slice(begin, end), columns, after - first, plain.has_marks, self.layout.context[0]
             )
             pieces += [plain.data[position:begin], f'<Placemark {self.run_mark}="{key}"/>'.encode()]
             position = end
@@ -245,7 +266,7 @@ class _Reading:
     def take_in_context(self, run: _Run, context: bytes) -> None:
         """Parse placemarks again whose container declares other namespaces than the root."""
         nested = SafeParser(tags=["{*}Placemark"])
-        data = as_entities(run.data) if run.has_marks else run.data
+        data = as_entities(run.block[run.span]) if run.has_marks else run.block[run.span]
         pieces = (context, data, b"</" + self.prefix + b"kml>")
         for piece in pieces:
             for kind, element in nested.feed(piece):
@@ -283,4 +304,4 @@ class _Reading:
 
 
 def _first_valid(cells: TextCells) -> int:
-    return int(cells.is_valid().to_numpy(zero_copy_only=False).argmax()) if cells.null_count else 0
+    return int(find_valid(cells).argmax()) if cells.null_count else 0

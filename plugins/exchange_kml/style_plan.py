@@ -176,7 +176,20 @@ def _is_text(column: ForeignColumn) -> bool:
 
 
 def _refine(code: NDArray[np.int64], column: ForeignColumn) -> NDArray[np.int64]:
-    known: dict[str, int] = {}
-    own = np.fromiter((known.setdefault(text, len(known)) for text in column.tolist()), np.int64, len(column))
+    known, own = code_texts(column)
     refined: NDArray[np.int64] = np.unique(code * max(len(known), 1) + own, return_inverse=True)[1].reshape(-1)
     return refined
+
+
+def code_texts(column: ForeignColumn) -> tuple[list[str], NDArray[np.int64]]:
+    """Return the distinct texts of a column, and which of them each row has."""
+    import pyarrow as pa
+
+    try:
+        coded = pa.array(column, pa.string()).dictionary_encode()
+    except UnicodeEncodeError:
+        # A lone half of a surrogate pair, which Arrow cannot hold.
+        known: dict[str, int] = {}
+        own = np.fromiter((known.setdefault(text, len(known)) for text in column.tolist()), np.int64, len(column))
+        return list(known), own
+    return coded.dictionary.to_pylist(), coded.indices.to_numpy().astype(np.int64)

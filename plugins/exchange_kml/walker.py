@@ -13,6 +13,7 @@ from exchange.errors import NotThisFormatError
 from exchange.formats.xml.characters import restore_text
 from exchange.formats.xml.parse import Event, discard
 from exchange_kml.fields import Schemas
+from exchange_kml.fix_runs import FixRuns
 from exchange_kml.fixes import Numbers, Times, TrackParts
 from exchange_kml.names import CONTAINERS, HOUSE, KIND_FOLDERS, SKIPPED, STATUS_FOLDER, is_kml, name_of, split_tag
 from exchange_kml.problems import Teller
@@ -96,6 +97,8 @@ class Walker:
     ----------
     styles, schemas
         What the document has declared so far.
+    fix_runs
+        Fixes that stand-ins in open tracks are for.
     links
         XML of its network links.
     incident
@@ -108,6 +111,7 @@ class Walker:
         self.teller, self.zone = teller, zone
         self.take_row, self.take_run = take_row, take_run
         self.styles, self.schemas = SharedStyles(), Schemas()
+        self.fix_runs = FixRuns()
         self.links: list[str] = []
         self.incident = ""
         self.root: _Element | None = None
@@ -283,7 +287,8 @@ class Walker:
             self._take_array(element)
         elif track is not None and name in ("when", "coord", "angles"):
             gathered: Times | Numbers = track.times if name == "when" else getattr(track, _GATHERED[name])
-            gathered.add(element.text or "")
+            if not self.fix_runs.add_to(gathered, element):
+                gathered.add(element.text or "")
             _discard_in_track(element)
 
     def _take_array(self, element: _Element) -> None:

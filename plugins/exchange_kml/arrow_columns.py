@@ -1,0 +1,92 @@
+"""Arrow arrays to numpy and back without pandas, which Arrow's own conversions import wherever it is installed.
+
+That import takes longer than reading a small file does.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
+from exchange.model.columns import TextColumn
+
+_SAMPLE = 256
+_MANY_ROWS = 20_000
+"""Above so many rows Arrow's own way is quicker, the import included."""
+
+
+def to_texts(cells: TextCells) -> TextColumn:
+    """Return cells as an object array of ``str``; missing is the empty text."""
+    import pyarrow.compute as pc
+
+    if len(cells) > _MANY_ROWS and _repeats(cells):
+        texts, code = code_cells(cells)
+        return np.array(texts, dtype=object)[code]
+    if len(cells) > _MANY_ROWS:
+        filled = pc.fill_null(cells, to_cells([""])[0]) if cells.null_count else cells
+        column: TextColumn = filled.to_numpy(zero_copy_only=False)
+        return column
+    return np.fromiter((text or "" for text in cells.to_pylist()), dtype=object, count=len(cells))
+
+
+def _repeats(cells: TextCells) -> bool:
+    """Tell whether the same few texts stand in many rows, so that each is worth making once."""
+    return len(cells.slice(0, _SAMPLE).dictionary_encode().dictionary) < _SAMPLE // 4
+
+
+def to_mask(flags: Any) -> NDArray[np.bool_]:
+    """Return an array of truth values; missing is false."""
+    mask = _read_bits(flags.buffers()[1], flags)
+    return mask & find_valid(flags) if flags.null_count else mask
+
+
+def find_valid(array: Any) -> NDArray[np.bool_]:
+    """Return which rows of an array hold a value."""
+    buffer = array.buffers()[0]
+    if not array.null_count or buffer is None:
+        return np.full(len(array), not array.null_count)
+    return _read_bits(buffer, array)
+
+
+def to_numbers(array: Any) -> NDArray[Any]:
+    """Return an array of numbers, a missing float as NaN; whole numbers must not be missing."""
+    kind = np.dtype(str(array.type).replace("double", "float64"))
+    values = np.frombuffer(array.buffers()[1] or b"", kind, len(array), array.offset * kind.itemsize)
+    if not array.null_count:
+        return values
+    return np.where(find_valid(array), values, np.nan)
+
+
+def code_cells(cells: TextCells) -> tuple[list[str], NDArray[np.int64]]:
+    """Return the distinct texts of cells, missing as the empty one, and which of them each row has."""
+    coded = cells.dictionary_encode()
+    texts = [str(text) for text in coded.dictionary.to_pylist()]
+    codes = np.where(find_valid(coded.indices), to_numbers_or_zero(coded.indices), len(texts))
+    return [*texts, ""], codes.astype(np.int64)
+
+
+def to_numbers_or_zero(array: Any) -> NDArray[Any]:
+    """Return an array of whole numbers; what stands in a missing one means nothing."""
+    kind = np.dtype(str(array.type))
+    return np.frombuffer(array.buffers()[1] or b"", kind, len(array), array.offset * kind.itemsize)
+
+
+def no_cells(length: int) -> TextCells:
+    """Return cells that are all missing."""
+    return to_cells([None] * length)
+
+
+def take_rows(cells: TextCells, rows: NDArray[np.int64]) -> TextCells:
+    """Return some rows of cells, in that order."""
+    return cells.take(to_arrow_numbers(rows))
+
+
+def _read_bits(buffer: Any, array: Any) -> NDArray[np.bool_]:
+    if not len(array):
+        return np.zeros(0, dtype=bool)
+    octets = np.frombuffer(buffer, np.uint8)
+    bits = np.unpackbits(octets, count=array.offset + len(array), bitorder="little")
+    return bits[array.offset :].astype(bool)
