@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import numpy as np
 
-from exchange.model import Packet, Perimeter, Problem, Table, Track
+from exchange.formats.values import to_text, to_texts
+from exchange.model import Packet, Perimeter, PointTable, Problem, Track
 from exchange.model.columns import has_any_value, has_value
 
 ExtraKind = Literal["typed", "text", "none"]
-Limit = Callable[[Any], Any]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,24 +94,20 @@ def _lose_attachments(packet: Packet, losses: list[Problem]) -> Mapping[str, byt
     return {}
 
 
-def _limit_table(table: Table, held: Held | None, kind: str, losses: list[Problem]) -> Table:
+def _limit_table(table: PointTable, held: Held | None, kind: str, losses: list[Problem]) -> PointTable:
     if held is None:
         if len(table):
             losses.append(_loss(f"the format has no place for {kind}", len(table)))
         return type(table)()
     if held == EVERYTHING:
         return table
-    if held.needs_position and not (placed := _placed(table)).all():
+    if held.needs_position and not (placed := table.has_position()).all():
         losses.append(_loss(f"the format has no place for {kind} without a position", int((~placed).sum())))
         table = table.take(placed)
     return _limit_columns(table, held, kind, losses)
 
 
-def _placed(table: Table) -> Any:
-    return ~(np.isnan(table.longitude) | np.isnan(table.latitude))  # type: ignore[attr-defined]
-
-
-def _limit_columns(table: Table, held: Held, kind: str, losses: list[Problem]) -> Table:
+def _limit_columns(table: PointTable, held: Held, kind: str, losses: list[Problem]) -> PointTable:
     emptied: dict[str, Any] = {}
     for name in sorted(held.loses & set(table.column_names())):
         column = getattr(table, name)
@@ -135,20 +131,7 @@ def _limit_extra(extra: Mapping[str, Any], kept: ExtraKind, kind: str, losses: l
                 _loss(f"the format has no place for this foreign field of {kind}", _count(values), field=name)
             )
         return {}
-    return {name: to_text_values(values) for name, values in extra.items()}
-
-
-def to_text_values(values: Any) -> Any:
-    """Return a foreign column as text the way every text-only format of the house writes it."""
-    from exchange.formats.values import to_text
-
-    return np.fromiter((to_text(value) for value in _items(values)), dtype=object, count=len(values))
-
-
-def _items(values: Any) -> list[Any]:
-    from exchange.model.columns import to_items
-
-    return to_items(values)
+    return {name: to_texts(values) for name, values in extra.items()}
 
 
 def _limit_tracks(tracks: tuple[Track, ...], held: Held | None, losses: list[Problem]) -> tuple[Track, ...]:
@@ -172,8 +155,6 @@ def _limit_track(track: Track, held: Held, losses: list[Problem]) -> Track:
 
 
 def _limit_fields(values: Mapping[str, Any], kept: ExtraKind, kind: str, losses: list[Problem]) -> dict[str, Any]:
-    from exchange.formats.values import to_text
-
     if kept == "typed":
         return dict(values)
     if kept == "text":

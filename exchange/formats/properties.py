@@ -15,7 +15,7 @@ import numpy as np
 
 from exchange.errors import MalformedError
 from exchange.formats.time_text import parse_times
-from exchange.formats.values import format_instant
+from exchange.formats.values import format_instant, to_texts
 from exchange.model import Detections, Perimeter, Places, Source, Sources, StatusNotes, Table, Track
 from exchange.model.columns import ForeignColumn, has_any_value, to_foreign_column, to_number_column, to_text_column
 
@@ -24,6 +24,11 @@ KIND = "exchange"
 
 TABLES: dict[str, type[Table]] = {"detection": Detections, "note": StatusNotes, "place": Places}
 """The tables of points by the word that marks their rows."""
+
+PACKET_FIELDS = {"detection": "detections", "note": "notes", "place": "places"}
+"""The field of a packet that holds each of those tables."""
+
+assert PACKET_FIELDS.keys() == TABLES.keys()  # noqa: S101  # a kind without its field would be lost in silence
 
 TRACK, PERIMETER = "track", "perimeter"
 TRACK_FIELDS = ("name", "sortie", "aircraft", "height_reference")
@@ -89,21 +94,12 @@ def _read_column(kind: type[Table], name: str, values: Any, source: Sources | No
     wanted = kind.column_kinds()[name]
     array = values if isinstance(values, np.ndarray) else to_foreign_column(values)
     if wanted is to_text_column:
-        return _as_text(array)
+        return to_texts(array)
     if array.dtype.kind != "O":
         return array
     if wanted is to_number_column:
         return _as_numbers(array, name, source)
     return _as_times(array, name, source)
-
-
-def _as_text(array: ForeignColumn) -> ForeignColumn:
-    from exchange.formats.values import to_text
-    from exchange.model.columns import to_items
-
-    if array.dtype.kind == "O" and all(isinstance(value, str) for value in array):
-        return array
-    return np.fromiter((to_text(value) for value in to_items(array)), dtype=object, count=len(array))
 
 
 def _as_numbers(array: ForeignColumn, name: str, source: Sources | None) -> ForeignColumn:
@@ -112,7 +108,7 @@ def _as_numbers(array: ForeignColumn, name: str, source: Sources | None) -> Fore
         try:
             numbers[row] = np.nan if value is None or value == "" else float(value)
         except (TypeError, ValueError) as error:
-            raise _unreadable("number", value, name, row, source) from error
+            raise unreadable_value("number", value, name, row, source) from error
     return numbers
 
 
@@ -121,11 +117,12 @@ def _as_times(array: ForeignColumn, name: str, source: Sources | None) -> Foreig
     parsed = parse_times(texts, zone=UTC)
     if len(parsed.unreadable):
         row = int(parsed.unreadable[0])
-        raise _unreadable("time", texts[row], name, row, source)
+        raise unreadable_value("time", texts[row], name, row, source)
     return parsed.time
 
 
-def _unreadable(what: str, value: Any, name: str, row: int, source: Sources | None) -> MalformedError:
+def unreadable_value(what: str, value: Any, name: str, row: int, source: Sources | None) -> MalformedError:
+    """Return the error that a row of a file of the house holds a value of another kind than ``what`` says."""
     place = source[row] if source is not None else Source()
     return MalformedError(
         f"{value!r} is no {what}",

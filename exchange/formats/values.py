@@ -8,7 +8,10 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
 import orjson
+
+from exchange.model.columns import ForeignColumn, to_items
 
 
 def to_text(value: Any) -> str:
@@ -36,6 +39,13 @@ def _write_json(value: Any) -> str:
     except TypeError:
         # orjson stops at whole numbers beyond 64 bits and at 254 levels, which JSON does not.
         return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def to_texts(column: ForeignColumn) -> ForeignColumn:
+    """Return a column with each value as ``to_text`` writes it, as objects of ``str``."""
+    if column.dtype.kind == "O" and all(isinstance(value, str) for value in column):
+        return column
+    return np.fromiter((to_text(value) for value in to_items(column)), dtype=object, count=len(column))
 
 
 def format_instant(value: datetime) -> str:

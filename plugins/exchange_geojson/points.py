@@ -9,7 +9,7 @@ import numpy as np
 
 from exchange.formats.foreign import read_foreign_points
 from exchange.formats.options import ReadOptions
-from exchange.formats.properties import TABLES, build_table
+from exchange.formats.properties import PACKET_FIELDS, TABLES, build_table
 from exchange.formats.time_text import parse_times
 from exchange.model import Packet, Problem, Sources
 from exchange.model.columns import ForeignColumn, to_text_column
@@ -17,7 +17,6 @@ from exchange_geojson.crs import Placement
 from exchange_geojson.positions import AXES
 from exchange_geojson.rows import Rows
 
-_FIELDS = {"detection": "detections", "note": "notes", "place": "places"}
 _TELL_ALTITUDE = Problem(
     message="the third coordinate was taken as height above mean sea level, as is common practice",
     severity="note",
@@ -52,7 +51,7 @@ def build_points(
     if "altitude" not in axes:
         columns.setdefault("altitude", placed.altitude)
     table = build_table(table_type, columns, source=source, **position)
-    return Packet(problems=tuple(placed.problems)).replace(**{_FIELDS[kind]: table})
+    return Packet(problems=tuple(placed.problems)).replace(**{PACKET_FIELDS[kind]: table})
 
 
 def _build_foreign(rows: Rows, source: Sources, options: ReadOptions) -> Packet:

@@ -10,7 +10,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from exchange.formats.options import WriteOptions
-from exchange.formats.properties import KIND, TABLES, escape_name, flatten_table
+from exchange.formats.properties import KIND, PACKET_FIELDS, escape_name, flatten_table
 from exchange.formats.text_columns import TextCells, join_rows, slices, write_rows
 from exchange.model import Packet, PointTable, Problem
 from exchange.model.columns import to_text_column
@@ -20,7 +20,6 @@ from exchange_geojson.names import HEADER
 from exchange_geojson.positions import AXES
 from exchange_geojson.shapes_text import write_perimeter, write_track
 
-_TABLES = {"detection": "detections", "note": "notes", "place": "places"}
 _VERSION = 1
 
 
@@ -80,7 +79,7 @@ class _Features:
         for text in chain(texts, pieces):
             self._stream.write(f"{self._before if self._is_begun else ''}{text}{self._after}".encode())
             self._is_begun = True
-        for kind, field in _TABLES.items():
+        for kind, field in PACKET_FIELDS.items():
             for rows in write_table(kind, getattr(packet, field), self._writer, self._before, self._after):
                 self._write_rows(rows)
 
@@ -146,7 +145,7 @@ def _flatten(table: PointTable) -> dict[str, Any]:
 def _head_members(packet: Packet, options: WriteOptions) -> dict[str, Any]:
     header: dict[str, Any] = {"version": _VERSION}
     header |= {"incident": packet.incident} if packet.incident else {}
-    instants = {kind: _find_instants(getattr(packet, field)) for kind, field in _TABLES.items()}
+    instants = {kind: _find_instants(getattr(packet, field)) for kind, field in PACKET_FIELDS.items()}
     named = {kind: names for kind, names in instants.items() if names}
     header |= {"instants": named} if named else {}
     title = options.title or packet.incident
@@ -165,7 +164,7 @@ def _find_box(packet: Packet) -> list[float]:
     """Return the bounding box of all positions (RFC 7946 §5), west beyond east where it crosses the 180th meridian."""
     from exchange.geo.antimeridian import bounding_box
 
-    tables = [*(getattr(packet, field) for field in _TABLES.values()), *packet.tracks]
+    tables = [*(getattr(packet, field) for field in PACKET_FIELDS.values()), *packet.tracks]
     longitude = [table.longitude for table in tables]
     latitude = [table.latitude for table in tables]
     if packet.perimeters:
@@ -175,6 +174,3 @@ def _find_box(packet: Packet) -> list[float]:
         longitude, latitude = [*longitude, corners[:, 0]], [*latitude, corners[:, 1]]
     x, y = np.concatenate(longitude), np.concatenate(latitude)
     return list(bounding_box(x, y)) if (np.isfinite(x) & np.isfinite(y)).any() else []
-
-
-assert _TABLES.keys() == TABLES.keys()  # noqa: S101  # a kind without its field would be lost in silence

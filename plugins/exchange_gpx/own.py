@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.errors import MalformedError
+from exchange.formats.properties import unreadable_value
 from exchange.formats.text_columns import TextCells, bytes_of
 from exchange.formats.values import from_text
 from exchange.formats.xml.characters import restore_text
@@ -127,14 +127,14 @@ class _OwnReader:
 
     def read_infinite(self, text: str, name: str, row: int) -> float:
         if text not in ("inf", "-inf"):
-            raise self.unreadable("number", text, name, row)
+            raise unreadable_value("number", text, name, row, self.source)
         return float(text)
 
     def read_times(self, key: str, name: str) -> ForeignColumn:
         read = self.points.times(key)
         if len(read.unreadable):
             row = int(read.unreadable[0])
-            raise self.unreadable("time", self.points.texts(key)[row], name, row)
+            raise unreadable_value("time", self.points.texts(key)[row], name, row, self.source)
         return read.values
 
     def read_extra(self, claimed: Collection[str]) -> dict[str, ForeignColumn]:
@@ -170,18 +170,7 @@ class _OwnReader:
         try:
             return from_text(restore_text(text), type_name)
         except ValueError as error:
-            raise self.unreadable(type_name, text, name, row) from error
-
-    def unreadable(self, what: str, text: str, name: str, row: int) -> MalformedError:
-        place = self.source[row]
-        return MalformedError(
-            f"{text!r} is no {what}",
-            path=place.file or None,
-            layer=place.layer or None,
-            record=place.record or None,
-            field=name,
-            remedy="Mend the value in the file, or take the mark of this program off the record.",
-        )
+            raise unreadable_value(type_name, text, name, row, self.source) from error
 
 
 def restore(texts: ForeignColumn) -> ForeignColumn:

@@ -10,6 +10,7 @@ import numpy as np
 from exchange.errors import MalformedError, NotThisFormatError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
+from exchange.formats.properties import PACKET_FIELDS
 from exchange.formats.xml.stream import BLOCK_BYTES, Run, stream_records
 from exchange.model import Packet, Perimeter, Problem, Sources, Table, Track
 from exchange_gpx.columns import PointBuffer, PointColumns
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from lxml.etree import _Element
 
 _TAGS = [f"{{*}}{name}" for name in ("gpx", "metadata", "trk", "rte", "trkseg", *POINTS)]
-_TABLES = {"detection": "detections", "note": "notes", "place": "places"}
 
 
 def read_gpx(
@@ -229,7 +229,7 @@ class _Reading:
             yield self.build_points()
         self.give_held_tracks(up_to=float("inf"))
         yield self.build_tracks()
-        rest = {_TABLES[kind]: weave.rest() for kind, weave in self.weaves.items()}
+        rest = {PACKET_FIELDS[kind]: weave.rest() for kind, weave in self.weaves.items()}
         yield Packet(incident=self.incident, attachments=self.attachments, **rest)
 
     def build_tracks(self) -> Packet:
@@ -251,7 +251,7 @@ class _Reading:
             chosen, origin = (points, source) if rows is None else (points.take(rows), source.take(rows))
             if kind in NATIVE:
                 table: Any = self.weave(kind, _read_own(kind, chosen, origin))
-                packets.append(Packet(**{_TABLES[kind]: table}))
+                packets.append(Packet(**{PACKET_FIELDS[kind]: table}))
             else:
                 packets.append(read_points(chosen, source=origin, options=self.options))
         packet = Packet.join(packets).replace(incident=self.incident)

@@ -11,7 +11,7 @@ import numpy as np
 
 from exchange.errors import OptionError
 from exchange.formats.options import WriteOptions
-from exchange.formats.properties import flatten_perimeter
+from exchange.formats.properties import PACKET_FIELDS, flatten_perimeter
 from exchange.formats.text_columns import TextCells, format_numbers, join_rows, slices, to_cells, wrap_cells, write_rows
 from exchange.model import Packet, Perimeter, PointTable, Problem, Table, Track
 from exchange.model.columns import to_foreign_column
@@ -23,7 +23,6 @@ from exchange_gpx.own import AT, FIX_NATIVE, LABEL, LABELS, MARK, NATIVE
 from exchange_gpx.rings import BINARY, GEOMETRY, RINGS, list_rings
 from exchange_gpx.tracks import FORM, ROUTE, SEGMENT_EXTENSIONS
 
-_TABLES = {"detection": "detections", "note": "notes", "place": "places"}
 _CREATOR = "hotspot-exchange"
 
 
@@ -60,7 +59,7 @@ class _Writer:
         self.put('<?xml version="1.0" encoding="UTF-8"?>\n')
         self.put(f'<gpx xmlns="{NAMESPACES[self.version]}" version="{self.version}" creator="{_CREATOR}"')
         self.put(f' xmlns:x="{OWN}">\n')
-        tables: dict[str, Any] = {kind: getattr(packet, name) for kind, name in _TABLES.items()}
+        tables: dict[str, Any] = {kind: getattr(packet, name) for kind, name in PACKET_FIELDS.items()}
         head = make_head(packet.attachments, title=title, incident=packet.incident, version=self.version)
         self.write_head(head, unplaced=any(not _is_placed(table).all() for table in tables.values()), tables=tables)
         for kind, table in tables.items():
@@ -102,7 +101,7 @@ class _Writer:
             placed = _is_placed(table)
             moved = int((~placed[: len(placed) - np.argmax(placed[::-1])]).sum()) if placed.any() else 0
             if moved:
-                message = f"in GPX 1.0 rows without a position stand behind the others: {_TABLES[kind]}"
+                message = f"in GPX 1.0 rows without a position stand behind the others: {PACKET_FIELDS[kind]}"
                 self.problems.append(Problem(message=message, severity="changed", count=moved))
 
     # Waypoints

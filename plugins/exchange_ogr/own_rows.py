@@ -9,7 +9,14 @@ from typing import Any
 import numpy as np
 
 from exchange.errors import MalformedError
-from exchange.formats.properties import PERIMETER, TABLES, build_perimeter, build_table, split_track_fields
+from exchange.formats.properties import (
+    PACKET_FIELDS,
+    PERIMETER,
+    TABLES,
+    build_perimeter,
+    build_table,
+    split_track_fields,
+)
 from exchange.model import Packet, Perimeter, Source, Sources, Track
 from exchange.model.columns import ForeignColumn, to_foreign_column, to_scalar
 from exchange_ogr.fields import read_columns
@@ -55,8 +62,7 @@ class OwnLayer:
         for mark, kind in TABLES.items():
             rows = np.flatnonzero(marks == mark)
             if len(rows):
-                name = {"detection": "detections", "note": "notes", "place": "places"}[mark]
-                yield Packet(**{name: self._build(kind, rows, columns)})
+                yield Packet(**{PACKET_FIELDS[mark]: self._build(kind, rows, columns)})
         yield Packet(tracks=self._tracks(columns), perimeters=tuple(self._perimeters(columns)))
 
     def _tracks(self, columns: Mapping[str, ForeignColumn]) -> tuple[Track, ...]:

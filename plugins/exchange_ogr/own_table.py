@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from exchange.formats.properties import flatten_perimeter, flatten_table, flatten_track_fields
+from exchange.formats.properties import PACKET_FIELDS, flatten_perimeter, flatten_table, flatten_track_fields
 from exchange.formats.values import format_instant
 from exchange.model import Packet, PointTable
 from exchange.model.columns import ForeignColumn, join_foreign_columns, to_foreign_column, to_items
@@ -22,7 +22,6 @@ MARK, JSON_FIELD, TRACK_FIELD, FIX = "exchange", "exchange_json", "exchange_trac
 TRACK_JSON = "$track"
 RESERVED = {"fid", "ogc_fid", "objectid", "geom", "geometry", "shape", MARK, JSON_FIELD, TRACK_FIELD}
 _FIELD_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,59}")
-_LAYERS = {"detection": "detections", "note": "notes", "place": "places"}
 
 FieldTest = Callable[[str, ForeignColumn], str]
 """Returns the fiona type of the field that holds a column exactly, or the empty text."""
@@ -91,7 +90,7 @@ def field_values(column: ForeignColumn) -> list[Any]:
 
 def own_tables(packet: Packet) -> Iterator[OwnTable]:
     """Yield everything a packet holds as tables of fields, those without rows left out."""
-    for mark, layer in _LAYERS.items():
+    for mark, layer in PACKET_FIELDS.items():
         table = getattr(packet, layer)
         if len(table):
             yield OwnTable(layer, mark, "Point", _points(table), flatten_table(table))

@@ -13,7 +13,7 @@ from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
 from exchange.model import Packet
 from exchange_ogr.own_rows import OwnLayer
-from exchange_ogr.projection import ToWgs84
+from exchange_ogr.projection import LayerProjection
 from exchange_ogr.strange_rows import StrangeLayer
 
 MARK = "exchange"
@@ -84,8 +84,8 @@ def _refuse_missing_rows(collection: Any, read: int, path: str, layer: str) -> N
         )
 
 
-def _find_projection(collection: Any, options: ReadOptions, path: str, layer: str) -> ToWgs84:
-    return ToWgs84(collection.crs_wkt or "", options.crs, path=path, layer=layer)
+def _find_projection(collection: Any, options: ReadOptions, path: str, layer: str) -> LayerProjection:
+    return LayerProjection(collection.crs_wkt or "", options.crs, path=path, layer=layer)
 
 
 def _batches(collection: Iterable[Any], size: int) -> Iterator[list[Any]]:

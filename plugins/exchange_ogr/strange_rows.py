@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
-from exchange.model import Packet, Perimeter, Problem, Source, Sources, Track
+from exchange.model import Packet, Perimeter, Problem, Source, Sources
 from exchange.model.columns import ForeignColumn, to_scalar
 from exchange_ogr.fields import read_columns
-from exchange_ogr.projection import ToWgs84
+from exchange_ogr.projection import LayerProjection
 
 _POINTS, _LINES, _AREAS = ("Point", "MultiPoint"), ("LineString", "MultiLineString"), ("Polygon", "MultiPolygon")
 
@@ -34,12 +34,11 @@ class StrangeLayer:
     """
 
     def __init__(
-        self, path: str, layer: str, fields: Mapping[str, str], projection: ToWgs84 | None, options: ReadOptions
+        self, path: str, layer: str, fields: Mapping[str, str], projection: LayerProjection | None, options: ReadOptions
     ) -> None:
         self._path, self._layer = path, layer
         self._fields, self._projection, self._options = fields, projection, options
         self._tracks = 0
-        self._fixes: list[Track] = []
 
     def read(self, records: Sequence[Any], first_record: int) -> Iterator[Packet]:
         """Yield what a batch of fiona records holds; ``first_record`` is counted from 1."""
@@ -67,9 +66,8 @@ class StrangeLayer:
                 yield Packet(problems=(self._problem(kind, int(number[row])),))
 
     def finish(self) -> Iterator[Packet]:
-        """Yield what is known only after the last row: the datum shift, and a track whose fixes are rows."""
-        notes = self._projection.describe() if self._projection else []
-        yield Packet(tracks=tuple(self._fixes), problems=tuple(notes))
+        """Yield what is known only after the last row: the datum shift."""
+        yield Packet(problems=tuple(self._projection.describe() if self._projection else []))
 
     def _read_points(
         self, points: NDArray[Any], rows: NDArray[Any], columns: Mapping[str, ForeignColumn], number: NDArray[Any]
@@ -78,7 +76,6 @@ class StrangeLayer:
 
         x, y, z = shapely.get_x(points), shapely.get_y(points), shapely.get_z(points)
         longitude, latitude = self._projection.transform(x, y) if self._projection else (x, y)
-        longitude, latitude = np.where(np.isnan(x), x, longitude), np.where(np.isnan(y), y, latitude)
         source = Sources.of(self._path, self._layer, number[rows])
         taken = {name: column[rows] for name, column in columns.items()}
         words = np.full(len(rows), self._layer, dtype=object)
@@ -130,9 +127,7 @@ class StrangeLayer:
         import shapely
 
         properties = _row_values(columns, row)
-        name = properties.pop("name", "")
-        if not isinstance(name, str):
-            name = properties.setdefault("name", name) and ""
+        name = properties.pop("name") if isinstance(properties.get("name"), str) else ""
         perimeter = Perimeter(
             geometry=shapely.force_2d(self._project(geometry)),
             name=name,
