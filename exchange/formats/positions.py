@@ -1,4 +1,4 @@
-"""Positions that are none are taken out of the columns, kept as text, and told."""
+"""Positions that are none are taken out of the columns, kept as text, and told; so are edges that leave the earth."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from exchange.model import Packet, PointTable, Problem
+from exchange.model import Packet, Perimeter, PointTable, Problem
 
 AnyPoints = TypeVar("AnyPoints", bound=PointTable)
 
@@ -16,15 +16,42 @@ POSITION_TEXT = "position_text"
 
 
 def settle_positions(packet: Packet) -> Packet:
-    """Return the packet with every position that is not on the earth made missing, kept as text and told."""
+    """Return the packet with every position that is not on the earth made missing, kept as text and told.
+
+    A perimeter whose edge leaves the earth is left out and told: crews would walk along what is left of it.
+    """
     problems: list[Problem] = list(packet.problems)
     return packet.replace(
         detections=_settle(packet.detections, problems),
         notes=_settle(packet.notes, problems),
         places=_settle(packet.places, problems),
         tracks=tuple(_settle(track, problems) for track in packet.tracks),
+        perimeters=tuple(perimeter for perimeter in packet.perimeters if _is_on_earth(perimeter, problems)),
         problems=tuple(problems),
     )
+
+
+def _is_on_earth(perimeter: Perimeter, problems: list[Problem]) -> bool:
+    import shapely
+
+    positions = shapely.get_coordinates(perimeter.geometry)
+    # An edge across the 180th meridian may go on beyond it until it is cut.
+    off = ~np.isfinite(positions).all(axis=1) | (np.abs(positions) > (360, 90)).any(axis=1)
+    if not off.any():
+        return True
+    longitude, latitude = positions[int(np.argmax(off))].tolist()
+    problems.append(
+        Problem(
+            message="an edge leaves the earth; the polygon is left out",
+            remedy="Mend it in the file, or ask its sender for a correct one; if the order is wrong, state --order.",
+            path=perimeter.source.file,
+            layer=perimeter.source.layer,
+            record=perimeter.source.record,
+            field="geometry",
+            value=f"longitude {longitude!r}, latitude {latitude!r}",
+        )
+    )
+    return False
 
 
 def _settle(table: AnyPoints, problems: list[Problem]) -> AnyPoints:

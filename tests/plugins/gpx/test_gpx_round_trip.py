@@ -117,12 +117,14 @@ def test_fixes_off_the_earth_are_counted(tmp_path: Path) -> None:
     check_schema(tmp_path / "out.gpx")
 
 
-def test_a_perimeter_off_the_earth_is_kept_and_told(tmp_path: Path) -> None:
-    """Its exact geometry travels, though no line of it can be shown."""
+def test_a_perimeter_off_the_earth_is_told_both_ways_and_never_taken(tmp_path: Path) -> None:
+    """No line of it can be shown, and what is read of it would lead crews off the map."""
     packet = Packet(perimeters=(Perimeter(geometry=Polygon([(0, 89), (1, 91), (2, 89)])),))
     (problem,) = write_file(packet, tmp_path / "out.gpx")
     assert "not on the earth" in problem.message
-    assert read_file(tmp_path / "out.gpx").perimeters == packet.perimeters
+    returned = read_file(tmp_path / "out.gpx")
+    assert returned.perimeters == ()
+    assert [p.message for p in returned.problems] == ["an edge leaves the earth; the polygon is left out"]
 
 
 @pytest.mark.parametrize("version", ["1.1", "1.0"])
