@@ -41,7 +41,7 @@ class Placement:
     def __init__(self, members: Mapping[str, Any], options: ReadOptions) -> None:
         self.problems: list[Problem] = []
         self._swap = options.position_order == "lat-lon"
-        self._way = _find_way(members, options.crs)
+        self._way = _find_way(members, options.crs, self.problems)
         self.problems += _tell_assumptions(members, options)
         if self._swap:
             self.problems.append(Problem(message="coordinates were taken as latitude, longitude", severity="note"))
@@ -84,7 +84,7 @@ def _keep_texts(texts: Any, x: Any, y: Any, lost: Any) -> TextColumn:
     return kept
 
 
-def _find_way(members: Mapping[str, Any], stated: str) -> ToWgs84 | None:
+def _find_way(members: Mapping[str, Any], stated: str, told: list[Problem]) -> ToWgs84 | None:
     from exchange.geo.reference_system import read_reference_system
 
     name = read_crs_member(members["crs"]) if "crs" in members else ""
@@ -92,10 +92,15 @@ def _find_way(members: Mapping[str, Any], stated: str) -> ToWgs84 | None:
         return None
     if name:
         try:
-            return read_reference_system(name)
+            way = read_reference_system(name)
         except AmbiguityError:
             if not stated:
                 raise
+            told.append(Problem(message=f"the file states {name}, which is not known; --crs was used", severity="note"))
+        else:
+            if stated:
+                told.append(Problem(message=f"the file states {name} itself; --crs was not used", severity="note"))
+            return way
     if stated:
         return read_reference_system(stated)
     if "crs" in members:
@@ -109,13 +114,10 @@ def _find_way(members: Mapping[str, Any], stated: str) -> ToWgs84 | None:
 
 def _tell_assumptions(members: Mapping[str, Any], options: ReadOptions) -> list[Problem]:
     name = read_crs_member(members.get("crs"))
-    told = []
-    if name and options.crs:
-        told.append(Problem(message=f"the file states {name} itself; --crs was not used", severity="note"))
-    if name.endswith("4326") and not options.position_order:
-        message = "coordinates were taken as longitude, latitude, which GeoJSON asks for whatever EPSG:4326 says"
-        told.append(Problem(message=message, severity="note", remedy="Use --order lat-lon if they are the other way."))
-    return told
+    if not name.endswith("4326") or options.position_order:
+        return []
+    message = "coordinates were taken as longitude, latitude, which GeoJSON asks for whatever EPSG:4326 says"
+    return [Problem(message=message, severity="note", remedy="Use --order lat-lon if they are the other way.")]
 
 
 def read_crs_member(member: Any) -> str:

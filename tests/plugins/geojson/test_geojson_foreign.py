@@ -11,7 +11,9 @@ import pyproj
 import pytest
 
 from exchange.errors import AmbiguityError
+from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
+from exchange.formats.reading import read
 from exchange.formats.writing import write
 from exchange.model import Packet
 from tests.plugins.geojson.geojson_kit import (
@@ -250,3 +252,17 @@ def test_a_sequence_and_a_collection_are_told_apart(tmp_path: Path) -> None:
     line = json.dumps(feature(point(1, 2), {"name": "x"}))
     packet = read_text(tmp_path, f"{line}\n{line}\n", name="lines.geojson")
     assert packet.detections.name.tolist() == ["x", "x"]
+
+
+def test_what_is_said_of_crs_is_what_was_done(tmp_path: Path) -> None:
+    """A system the file names but nobody knows gives way to the option, and is not said to have stood."""
+    path = tmp_path / "own_grid.geojson"
+    crs = {"type": "name", "properties": {"name": "a grid of our own"}}
+    geometry = {"type": "Point", "coordinates": [323483.168, 4306479.498]}
+    feature = {"type": "Feature", "properties": {}, "geometry": geometry}
+    path.write_text(json.dumps({"type": "FeatureCollection", "crs": crs, "features": [feature]}))
+    packet = read(path, options=ReadOptions(crs="EPSG:26918"))
+    # Washington Monument, NAD 83: FGDC-STD-011-2001, Annex B.
+    assert packet.detections.row(0).longitude == pytest.approx(-77.03524022, abs=2e-8)
+    told = [problem.message for problem in packet.problems if "--crs" in problem.message]
+    assert told == ["the file states a grid of our own, which is not known; --crs was used"]
