@@ -169,13 +169,11 @@ def _tell_places(
 
 def _tell_untold(source: Sources, rows: NDArray[np.int64]) -> Problem:
     place = source[int(rows[0])]
-    return Problem(
-        message="nothing tells whether the marker is a hotspot or a place; it is taken as a hotspot",
+    return Problem.at(
+        place,
+        "nothing tells whether the marker is a hotspot or a place; it is taken as a hotspot",
         severity="note",
         remedy="State it with --points-as places or --points-as detections.",
-        path=place.file,
-        layer=place.layer,
-        record=place.record,
         count=len(rows),
     )
 

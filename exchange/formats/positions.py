@@ -41,12 +41,10 @@ def _is_on_earth(perimeter: Perimeter, problems: list[Problem]) -> bool:
         return True
     longitude, latitude = positions[int(np.argmax(off))].tolist()
     problems.append(
-        Problem(
-            message="an edge leaves the earth; the polygon is left out",
+        Problem.at(
+            perimeter.source,
+            "an edge leaves the earth; the polygon is left out",
             remedy="Mend it in the file, or ask its sender for a correct one; if the order is wrong, state --order.",
-            path=perimeter.source.file,
-            layer=perimeter.source.layer,
-            record=perimeter.source.record,
             field="geometry",
             value=f"longitude {longitude!r}, latitude {latitude!r}",
         )
@@ -78,14 +76,12 @@ def _tell(table: PointTable, row: Any) -> Problem:
     longitude, latitude = float(table.longitude[row]), float(table.latitude[row])
     source = table.source[row]
     swapped = abs(longitude) <= 90 and 90 < abs(latitude) <= 180
-    return Problem(
-        message="the position is not on the earth" + ("; latitude and longitude look swapped" if swapped else ""),
+    return Problem.at(
+        source,
+        "the position is not on the earth" + ("; latitude and longitude look swapped" if swapped else ""),
         remedy="State the order with --order lat-lon or lon-lat, or mend the file."
         if swapped
         else "Mend the position in the file; the record was kept without one.",
-        path=source.file,
-        layer=source.layer,
-        record=source.record,
         field="position",
         value=f"longitude {longitude!r}, latitude {latitude!r}",
     )

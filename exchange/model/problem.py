@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from exchange.errors import describe_place
+from exchange.model.source import Source
 
 Severity = Literal["note", "changed", "skipped"]
 
@@ -41,6 +42,11 @@ class Problem:
     field: str = ""
     value: str = ""
     count: int = 1
+
+    @classmethod
+    def at(cls, place: Source, message: str, **rest: Any) -> Self:
+        """Return a problem of the row that came from ``place``; ``rest`` are the other attributes."""
+        return cls(message=message, path=place.file, layer=place.layer, record=place.record, **rest)
 
     @property
     def needs_person(self) -> bool:

@@ -114,13 +114,11 @@ class _Foreign:
         place = self.source[int(rows[0])]
         texts = self.points.texts(name) if of is None else of
         self.problems.append(
-            Problem(
-                message=message,
+            Problem.at(
+                place,
+                message,
                 severity=severity,
                 remedy=remedy,
-                path=place.file,
-                layer=place.layer,
-                record=place.record,
                 field=name,
                 value=str(texts[int(rows[0])]),
                 count=len(rows),

@@ -41,11 +41,8 @@ class _Told(list[Problem]):
         self, message: str, *, severity: Severity, count: int = 1, field: str = "", value: str = "", remedy: str = ""
     ) -> None:
         self.append(
-            Problem(
-                message=message, severity=severity, remedy=remedy, path=self.place.file, layer=self.place.layer,
-                record=self.place.record, field=field, value=value, count=count,
-            )
-        )  # fmt: skip
+            Problem.at(self.place, message, severity=severity, remedy=remedy, field=field, value=value, count=count)
+        )
 
 
 def read_line_track(

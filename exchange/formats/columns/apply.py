@@ -253,13 +253,11 @@ class _Taking:
             else value
         )
         self.taken.problems.append(
-            Problem(
-                message=message,
+            Problem.at(
+                place,
+                message,
                 severity=severity,
                 remedy=remedy,
-                path=place.file,
-                layer=place.layer,
-                record=place.record,
                 field=name,
                 value=shown,
                 count=int(rows.sum()),
