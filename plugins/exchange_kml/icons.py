@@ -18,11 +18,18 @@ from exchange.model import STATUS_STYLES
 FOLDER = "icons"
 _SIZE, _FINER = 64, 4
 _EDGE = 0.16
+NO_STATUS_SHAPE = "dot"
+"""Of a spot without a status word; no status has it, so that it is told apart in black and white."""
+
 Plane = NDArray[np.float64]
 
 
 def _circle(x: Plane, y: Plane) -> Plane:
     return np.asarray(0.8 - np.hypot(x, y))
+
+
+def _dot(x: Plane, y: Plane) -> Plane:
+    return np.asarray(0.45 - np.hypot(x, y))
 
 
 def _triangle(x: Plane, y: Plane) -> Plane:
@@ -55,6 +62,7 @@ SHAPES: dict[str, Callable[[Plane, Plane], Plane]] = {
     "diamond": _diamond,
     "cross": _cross,
     "bar": _bar,
+    "dot": _dot,
 }
 """Distance to the edge of each shape, positive inside, in a plane from -1 to 1; y points down."""
 
@@ -92,7 +100,7 @@ def _make_chunk(name: bytes, data: bytes) -> bytes:
 def status_icons() -> dict[str, bytes]:
     """Return the icon of each status, and of none, by its name in an archive."""
     files = {icon_name(status): draw_icon(style.shape) for status, style in STATUS_STYLES.items()}
-    return files | {icon_name(""): draw_icon("circle")}
+    return files | {icon_name(""): draw_icon(NO_STATUS_SHAPE)}
 
 
 def icon_name(status: str) -> str:

@@ -9,7 +9,7 @@ from lxml import etree
 
 from exchange.model import STATUS_STYLES, Detections, Packet
 from exchange_kml.head import to_kml_color
-from exchange_kml.icons import SHAPES, draw_icon
+from exchange_kml.icons import NO_STATUS_SHAPE, SHAPES, draw_icon
 from exchange_kml.styles import flip_color
 from tests.plugins.kml.kit import check_document, document_of, point, read_file, read_text, wrap, write_file
 
@@ -190,3 +190,9 @@ def test_icons_are_pngs_that_others_can_read() -> None:
         assert pixels.shape == (64, 64, 4)
         assert pixels[32, 32].tolist() == [1.0, 1.0, 1.0, 1.0]
         assert pixels[0, 0, 3] == 0.0
+
+
+def test_a_spot_without_a_status_word_is_told_apart_in_black_and_white() -> None:
+    """Colour alone never carries it: every status has a shape, and none of them is that of no status."""
+    shapes = [style.shape for style in STATUS_STYLES.values()]
+    assert len({*shapes, NO_STATUS_SHAPE}) == len(STATUS_STYLES) + 1
