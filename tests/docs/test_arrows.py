@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-LAYERS = {"geo": 0, "model": 1, "formats": 2, "testing": 3, "demo_fire": 3, "cli": 4}
+LAYERS = {"geo": 0, "model": 1, "formats": 2, "testing": 3, "demo_fire": 3, "incident": 4, "cli": 5}
 JOB_PACKAGES = 3
 PLUGINS = sorted(folder.name for folder in (ROOT / "plugins").glob("exchange_*"))
 
