@@ -5,8 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeVar
 
 from exchange.errors import ExchangeError, WriteError
 from exchange.formats.choose import choose_writer
@@ -14,6 +15,8 @@ from exchange.formats.format import Format
 from exchange.formats.host import Host
 from exchange.formats.options import WriteOptions
 from exchange.model import Packet, Problem, gather_problems
+
+Answer = TypeVar("Answer")
 
 
 def write(
@@ -46,14 +49,34 @@ def write(
     host = host or Host.with_installed_plugins()
     target = Path(target)
     fmt = choose_writer(host, target, format_name)
+    return write_whole(target, lambda path: _write_limited(host, fmt, packet, path, options), overwrite=overwrite)
+
+
+def write_whole(target: Path, write_to: Callable[[Path], Answer], *, overwrite: bool = False) -> Answer:
+    """Have a file written at a path beside the target, and move it into place when it is whole.
+
+    Parameters
+    ----------
+    target
+        The file's name at last; files written beside it, as a shapefile has, go with it.
+    write_to
+        Writes to a path that does not exist yet; its answer is returned.
+    overwrite
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    WriteError
+        When the file exists and ``overwrite`` is not set, or cannot be written.
+    """
     refuse_existing(target, overwrite=overwrite)
     folder = _make_folder_beside(target)
     try:
-        problems = _write_limited(host, fmt, packet, folder / target.name, options)
+        answer = write_to(folder / target.name)
         _move_into_place(folder, target)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    return problems
+    return answer
 
 
 def write_stream(

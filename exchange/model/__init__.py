@@ -5,6 +5,7 @@ temperatures degrees Celsius. Missing is NaN, NaT or the empty text, never a mad
 """
 
 from exchange.model.detections import Detection, Detections
+from exchange.model.manifest import Manifest, ManifestEntry
 from exchange.model.notes import StatusNote, StatusNotes
 from exchange.model.packet import Packet
 from exchange.model.perimeter import Perimeter
@@ -23,6 +24,8 @@ __all__ = [
     "Detection",
     "Detections",
     "Fix",
+    "Manifest",
+    "ManifestEntry",
     "Packet",
     "Perimeter",
     "Place",

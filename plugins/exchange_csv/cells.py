@@ -9,29 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.formulas import escape_formula, unescape_formula
 from exchange.model.columns import NumberColumn, TextColumn, TimeColumn, WholeColumn
 
-# A spreadsheet runs a cell that begins with one of these (OWASP ASVS 5.0, 1.2.10, and its page on CSV injection;
-# the full-width forms count where the keyboard makes them).
-_STARTS = r"=+\-@\t\r\n\x00\uff1d\uff0b\uff0d\uff20"
-_RISKY = re.compile(f"'*[{_STARTS}]")
-_ESCAPED = re.compile(f"'+[{_STARTS}]")
+# Of what ``exchange.formats.formulas`` escapes, in the words of Arrow's regular expressions.
 _RISKY_FIRST = r"^'*[=+\-@\t\r\n\x00\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}]"
-_PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?")
-
-
-def escape_formula(text: str) -> str:
-    """Return a cell's text so that no spreadsheet takes it for a formula; a plain number stays as it is.
-
-    >>> escape_formula("=1+1"), escape_formula("-120.5"), escape_formula("'=1"), escape_formula("it's")
-    ("'=1+1", '-120.5', "''=1", "it's")
-    """
-    return "'" + text if _RISKY.match(text) and not _PLAIN_NUMBER.fullmatch(text) else text
-
-
-def unescape_formula(text: str) -> str:
-    """Return the text that ``escape_formula`` was given."""
-    return text[1:] if _ESCAPED.match(text) else text
 
 
 def escape_cells(cells: Any) -> Any:

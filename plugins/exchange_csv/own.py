@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.errors import ExchangeError, MalformedError
+from exchange.formats.formulas import unescape_formula
 from exchange.formats.properties import KIND, PERIMETER_FIELDS, TABLES, TRACK_FIELDS, build_perimeter, build_table
 from exchange.model import Packet, Problem, Source, Sources, Table, Track
 from exchange.model.columns import to_items, to_number_column, to_time_column
-from exchange_csv.cells import find_empty, to_cells, to_mask, to_objects, unescape_cells, unescape_formula
+from exchange_csv.cells import find_empty, to_cells, to_mask, to_objects, unescape_cells
 from exchange_csv.layout import (
     FIX,
     GEOMETRY,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from exchange.formats.formulas import escape_formula
 from exchange.formats.properties import (
     KIND,
     PERIMETER_FIELDS,
@@ -18,7 +19,7 @@ from exchange.formats.text_columns import format_column, slices, write_rows
 from exchange.formats.values import to_text
 from exchange.model import Packet, Perimeter, Table, Track
 from exchange.model.columns import has_any_value, to_number_column
-from exchange_csv.cells import escape_cells, escape_formula, quote_cells, quote_text
+from exchange_csv.cells import escape_cells, quote_cells, quote_text
 from exchange_csv.layout import FIX, GEOMETRY, INCIDENT, PERIMETER, TRACK, TRACK_NUMBER, head_foreign
 from exchange_csv.own_cells import write_cells, write_value
 from exchange_csv.wkt import write_wkt

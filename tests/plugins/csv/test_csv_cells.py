@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from exchange.formats.formulas import escape_formula, unescape_formula
 from exchange.formats.options import WriteOptions
 from exchange.formats.reading import read
 from exchange.formats.writing import write
 from exchange.model import Detections, Packet
 from exchange.testing import host_with
 from exchange.testing.strategies import texts
-from exchange_csv.cells import escape_cells, escape_formula, to_cells, to_objects, unescape_cells, unescape_formula
+from exchange_csv.cells import escape_cells, to_cells, to_objects, unescape_cells
 from exchange_csv.format import CsvFormat, TsvFormat
 from exchange_csv.kinds import find_kinds, to_foreign
 from tests.samples import SAMPLES
