@@ -45,8 +45,9 @@ def _draw_position(writer: Writer, row: RowTexts, box: Box) -> None:
     first, second = row.positions
     writer.write(Box(box.x, box.y, box.width, 4.6), first or "no position", size_pt=9)
     writer.write(Box(box.x, box.y + 4.6, box.width, 4.6), second, size_pt=9)
-    about = ", ".join(text for text in (row.heat[1], row.seen, row.edge) if text)
-    writer.write(Box(box.x, box.y + 9.2, box.width, 6.0), about, size_pt=7)
+    about = ", ".join(text for text in (row.heat[1], row.seen) if text)
+    writer.write(Box(box.x, box.y + 9.2, box.width, 3.0), about, size_pt=7)
+    writer.write(Box(box.x, box.y + 12.2, box.width, 3.0), row.edge, size_pt=7)
     writer.write(Box(box.x, box.y + 15.4, box.width, 6.4), row.note, size_pt=8)
 
 
