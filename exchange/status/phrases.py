@@ -1,0 +1,146 @@
+"""Read words that people write about a spot: which status they say, and which they only may mean.
+
+Words are read clause by clause. A longer phrase counts before a shorter one. A negated word says nothing; ``out`` and
+``no heat`` count only where their clause says nothing else, since a spot wrongly called out can hurt someone.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+from exchange.formats.columns.words import fold
+from exchange.model.status import NO_HEAT, OUT, STATUS_WORDS
+from exchange.status.words.load import NOT_AROUND, NOT_BEFORE, NOTHING
+
+NEGATED_AHEAD, NEGATED_BEHIND = 3, 2
+"""Over how many words a negation reaches forward, and one that may follow its word, back."""
+
+# Folding has made the full-width marks of East Asian text plain ones.
+_CLAUSE_END = re.compile(r"[.,;:!…\n\r/|()\[\]。、]+|(?<=\?)")
+_TOKEN = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)*|[\u2600-\u27bf\U0001f300-\U0001faff]|\?")
+_DOUBT = "?"
+_UNSPACED = 0x3000
+
+
+class Meaning(NamedTuple):
+    """Hold what a text says.
+
+    Attributes
+    ----------
+    says
+        The status words it says.
+    may_mean
+        Those it holds, but negated, doubted or among words that may change them.
+    is_known
+        Whether every clause of it is known, if only to say nothing.
+    """
+
+    says: frozenset[str]
+    may_mean: frozenset[str]
+    is_known: bool
+
+
+class _Hit(NamedTuple):
+    start: int
+    end: int
+    meaning: str
+
+
+@dataclass(frozen=True)
+class PhraseReader:
+    """Read texts by the phrases of one table, folded, each with its meaning."""
+
+    phrases: Mapping[str, str]
+
+    def read(self, text: str) -> Meaning:
+        """Return what a text says.
+
+        >>> from exchange.status.words import StatusWords
+        >>> reader = PhraseReader(StatusWords.shipped().text)
+        >>> sorted(reader.read("Not out, still smoking").says), sorted(reader.read("out?").may_mean)
+        (['hot', 'recheck'], ['out'])
+        """
+        says: set[str] = set()
+        may_mean: set[str] = set()
+        is_known = True
+        for clause in _CLAUSE_END.split(fold(text)):
+            tokens = [piece for token in _TOKEN.findall(clause) for piece in self._split_unspaced(token)]
+            if tokens:
+                hits = self._find(tokens)
+                said, meant = _weigh(tokens, hits)
+                says |= said
+                may_mean |= meant
+                is_known = is_known and any(hit.meaning in STATUS_WORDS or hit.meaning == NOTHING for hit in hits)
+        return Meaning(frozenset(says), frozenset(may_mean - says), is_known)
+
+    @cached_property
+    def _longest(self) -> int:
+        return max((len(_TOKEN.findall(phrase)) for phrase in self.phrases), default=0)
+
+    @cached_property
+    def _by_tokens(self) -> Mapping[str, str]:
+        return {" ".join(_TOKEN.findall(phrase)): meaning for phrase, meaning in self.phrases.items()}
+
+    @cached_property
+    def _unspaced(self) -> re.Pattern[str] | None:
+        """Match the phrases of scripts that put no blanks between words, the longer ones first."""
+        found = sorted((p for p in self._by_tokens if " " not in p and ord(p[0]) >= _UNSPACED), key=len, reverse=True)
+        return re.compile("(" + "|".join(map(re.escape, found)) + ")") if found else None
+
+    def _split_unspaced(self, token: str) -> list[str]:
+        if token.isascii() or self._unspaced is None or max(map(ord, token)) < _UNSPACED:
+            return [token]
+        return [piece for piece in self._unspaced.split(token) if piece]
+
+    def _find(self, tokens: list[str]) -> list[_Hit]:
+        """Return the phrases in a clause from left to right, at each place the longest."""
+        hits, start = [], 0
+        while start < len(tokens):
+            hit = self._longest_at(tokens, start)
+            if hit:
+                hits.append(hit)
+            start = hit.end if hit else start + 1
+        return hits
+
+    def _longest_at(self, tokens: list[str], start: int) -> _Hit | None:
+        for length in range(min(self._longest, len(tokens) - start), 0, -1):
+            meaning = self._by_tokens.get(" ".join(tokens[start : start + length]))
+            if meaning:
+                return _Hit(start, start + length, meaning)
+        return None
+
+
+def _weigh(tokens: list[str], hits: list[_Hit]) -> tuple[set[str], set[str]]:
+    """Return what one clause says, and what it only may mean."""
+    said: set[str] = set()
+    meant: set[str] = set()
+    is_doubted = _DOUBT in tokens
+    is_whole = _is_whole(tokens, hits)
+    for hit in hits:
+        if hit.meaning not in STATUS_WORDS:
+            continue
+        needs_whole = hit.meaning in (OUT, NO_HEAT)
+        is_plain = not is_doubted and not _is_negated(hit, hits) and (is_whole or not needs_whole)
+        (said if is_plain else meant).add(hit.meaning)
+    return said, meant
+
+
+def _is_whole(tokens: list[str], hits: list[_Hit]) -> bool:
+    """Tell whether a clause holds nothing but known words and digits."""
+    covered = {place for hit in hits for place in range(hit.start, hit.end)}
+    return all(place in covered or token.isdigit() for place, token in enumerate(tokens))
+
+
+def _is_negated(hit: _Hit, hits: list[_Hit]) -> bool:
+    # A phrase of several words was chosen with its own negation in mind; only one right before it turns it round.
+    ahead = NEGATED_AHEAD if hit.end - hit.start == 1 else 0
+    for other in hits:
+        if other.meaning in (NOT_BEFORE, NOT_AROUND) and 0 <= hit.start - other.end < max(ahead, 1):
+            return True
+        if other.meaning == NOT_AROUND and 0 <= other.start - hit.end < NEGATED_BEHIND:
+            return True
+    return False

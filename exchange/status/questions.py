@@ -1,0 +1,102 @@
+"""What a person must look at: one row a question, with the place it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from exchange.model import table
+from exchange.model.columns import TextColumn
+from exchange.model.row import Row
+from exchange.model.table import Table
+
+CONFLICT = "conflict"
+"""A report that its own fields set against itself: it is kept, and not applied."""
+
+UNPLACED = "unplaced"
+"""A report that finds no spot, or more than one: it is kept, and not applied."""
+
+UNKNOWN = "unknown word"
+"""A word, symbol or colour that nothing says the meaning of; it is never guessed."""
+
+UNCLEAR = "unclear"
+"""A report whose signs disagree, or whose words may mean more: the more cautious word is entered."""
+
+CLOCK = "clock"
+"""A report dated after it came in: its time is taken as missing."""
+
+DISPUTED = "disputed"
+"""Reports that disagree within the span in which times do not decide: the more cautious word stands."""
+
+REOPENED = "reopened"
+"""Heat was seen after the word that the spot has none: it is to be looked at again."""
+
+KINDS = (CONFLICT, UNPLACED, REOPENED, DISPUTED, UNCLEAR, CLOCK, UNKNOWN)
+"""All of them, the most urgent first."""
+
+
+class Question(Row):
+    """One row of ``Questions``."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Questions(Table):
+    """Hold what a person must look at; ``source`` names file, layer and record of the first place.
+
+    Attributes
+    ----------
+    kind
+        One of ``KINDS``.
+    number
+        The permanent number of the spot it is about, or empty.
+    value
+        The text, symbol or colour in question, or empty.
+    words
+        A sentence for a person: what was found and what was done.
+    """
+
+    row_type: ClassVar[type[Row]] = Question
+
+    kind: TextColumn = table.text()
+    number: TextColumn = table.text()
+    value: TextColumn = table.text()
+    words: TextColumn = table.text()
+
+    def as_dicts(self) -> list[dict[str, Any]]:
+        """Return each question with its file, layer and record, for reports as JSON."""
+        return [
+            {
+                "kind": kind,
+                "number": number,
+                "value": value,
+                "words": words,
+                "file": file,
+                "layer": layer,
+                "record": record,
+            }
+            for kind, number, value, words, file, layer, record in zip(
+                self.kind.tolist(),
+                self.number.tolist(),
+                self.value.tolist(),
+                self.words.tolist(),
+                self.source.file.tolist(),
+                self.source.layer.tolist(),
+                self.source.record.tolist(),
+                strict=True,
+            )
+        ]
+
+    def counts(self) -> dict[str, int]:
+        """Return how many questions there are of each kind, those of none left out."""
+        kinds = self.kind.tolist()
+        return {kind: kinds.count(kind) for kind in KINDS if kind in kinds}
+
+    @classmethod
+    def gather(cls, parts: list[Questions]) -> Questions:
+        """Return the questions of several tables, the most urgent kind first."""
+        joined = cls.join([part for part in parts if len(part)])
+        order = {kind: place for place, kind in enumerate(KINDS)}
+        ranks = [order[kind] for kind in joined.kind.tolist()]
+        return joined.take(sorted(range(len(ranks)), key=ranks.__getitem__))
