@@ -106,3 +106,15 @@ class PluginError(ExchangeError, RuntimeError):
 
 class MissingExtraError(ExchangeError, ImportError):
     """A feature needs an optional dependency that is not installed."""
+
+
+class LedgerError(ExchangeError, RuntimeError):
+    """A ledger cannot be opened or written, is newer than the program, or an act asks what it must refuse."""
+
+
+class BusyLedgerError(LedgerError):
+    """Another program is writing to the ledger; nothing was changed."""
+
+
+class DamagedLedgerError(LedgerError):
+    """A ledger is cut short, or holds what no act has written; the message says where the last whole copy is."""
