@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import pluggy
 
@@ -17,3 +18,8 @@ hookimpl = pluggy.HookimplMarker(PROJECT)
 @hookspec
 def exchange_formats() -> Sequence[Format]:  # type: ignore[empty-body]  # a hook specification has no body
     """Return the formats that the plugin reads or writes."""
+
+
+@hookspec
+def exchange_profiles() -> Mapping[str, Mapping[str, Any]]:  # type: ignore[empty-body]
+    """Return profiles of devices by name: their limits as plain data, as in ``exchange/handout/profiles/*.toml``."""

@@ -24,7 +24,7 @@ OWN_DISTRIBUTION = "hotspot-exchange"
 LIMITING_VARIABLE = "EXCHANGE_PLUGINS"
 """Names of the plugins to load, separated by commas; unset loads all, empty loads none."""
 
-Stage = Literal["loaded", "import", "register", "call", "formats"]
+Stage = Literal["loaded", "import", "register", "call", "formats", "profiles"]
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,8 @@ class PluginRecord:
         Why it failed, in words; empty when loaded.
     formats
         Names of the formats it brought.
+    profiles
+        Names of the profiles of devices it brought.
     """
 
     name: str
@@ -51,6 +53,7 @@ class PluginRecord:
     stage: Stage
     error: str = ""
     formats: tuple[str, ...] = ()
+    profiles: tuple[str, ...] = ()
 
     @property
     def is_loaded(self) -> bool:
@@ -86,6 +89,9 @@ class Host:
     """Hold the loaded formats and the record of every plugin."""
 
     formats: dict[str, Format] = field(default_factory=dict)
+    profiles: dict[str, tuple[Mapping[str, Any], str]] = field(default_factory=dict)
+    """Limits of devices by the profile's name, each with the package that brought it."""
+
     records: list[PluginRecord] = field(default_factory=list)
     _owners: dict[str, Candidate] = field(default_factory=dict)
 
@@ -114,15 +120,19 @@ class Host:
     def add(self, candidate: Candidate) -> PluginRecord:
         """Let one plugin in, or refuse it; either way the record says so."""
         try:
-            formats = _ask_for_formats(candidate, _import(candidate))
+            hook = _register(candidate, _import(candidate))
+            formats, profiles = _ask_for_formats(hook), _ask_for_profiles(hook)
             self._refuse_clashes(formats)
+            self._refuse_taken_profiles(profiles)
         except _RefusedError as refusal:
             record = _make_record(candidate, refusal.stage, error=str(refusal))
         else:
             for fmt in formats:
                 self.formats[fmt.name] = fmt
                 self._owners[fmt.name] = candidate
-            record = _make_record(candidate, "loaded", formats=tuple(fmt.name for fmt in formats))
+            self.profiles |= {name: (limits, candidate.distribution) for name, limits in profiles.items()}
+            names = {"formats": tuple(fmt.name for fmt in formats), "profiles": tuple(profiles)}
+            record = _make_record(candidate, "loaded", **names)
         self.records.append(record)
         return record
 
@@ -157,6 +167,11 @@ class Host:
                         f"for its format {holder.name!r}",
                     )
 
+    def _refuse_taken_profiles(self, profiles: Mapping[str, Any]) -> None:
+        for name in profiles:
+            if name in self.profiles:
+                raise _RefusedError("profiles", f"profile {name!r} is one that {self.profiles[name][1]} has taken")
+
 
 def _find_installed(limit: str | None) -> list[Candidate]:
     wanted = None if limit is None else {name.strip() for name in limit.split(",") if name.strip()}
@@ -178,7 +193,8 @@ def _import(candidate: Candidate) -> Any:
         raise _RefusedError("import", f"does not import: {type(error).__name__}: {error}") from error
 
 
-def _ask_for_formats(candidate: Candidate, plugin: Any) -> list[Format]:
+def _register(candidate: Candidate, plugin: Any) -> Any:
+    """Return the hooks of one plugin, to be called."""
     # A manager of its own for each plugin: in pluggy a refused plugin stays half registered, and one
     # implementation that raises silences those called after it.
     manager = pluggy.PluginManager(hooks.PROJECT)
@@ -188,13 +204,33 @@ def _ask_for_formats(candidate: Candidate, plugin: Any) -> list[Format]:
         manager.check_pending()
     except (pluggy.PluginValidationError, ValueError) as error:
         raise _RefusedError("register", " ".join(str(error).split())) from error
-    if not manager.hook.exchange_formats.get_hookimpls():
-        raise _RefusedError("register", "implements no hook of the exchange; the hook is exchange_formats()")
+    if not manager.get_hookcallers(plugin):
+        raise _RefusedError("register", "implements no hook of the exchange, such as exchange_formats()")
+    return manager.hook
+
+
+def _call(hook: pluggy.HookCaller) -> Any:
+    """Return the plugin's answer to one hook; ``None`` where it does not implement it."""
     try:
-        answers = manager.hook.exchange_formats()
+        answers = hook()
     except Exception as error:
-        raise _RefusedError("call", f"exchange_formats() raised {type(error).__name__}: {error}") from error
-    return _check_formats(answers[0] if answers else None)
+        raise _RefusedError("call", f"{hook.name}() raised {type(error).__name__}: {error}") from error
+    if hook.get_hookimpls() and not answers:
+        raise _RefusedError("call", f"{hook.name}() returned nothing")
+    return answers[0] if answers else None
+
+
+def _ask_for_profiles(hook: Any) -> dict[str, Mapping[str, Any]]:
+    answer = _call(hook.exchange_profiles)
+    if answer is None:
+        return {}
+    if not isinstance(answer, Mapping) or not all(isinstance(limits, Mapping) for limits in answer.values()):
+        raise _RefusedError("profiles", f"exchange_profiles() returned {answer!r}, not profiles by name")
+    return dict(answer)
+
+
+def _ask_for_formats(hook: Any) -> list[Format]:
+    return _check_formats(_call(hook.exchange_formats)) if hook.exchange_formats.get_hookimpls() else []
 
 
 def _check_formats(answer: Any) -> list[Format]:

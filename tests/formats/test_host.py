@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from exchange.errors import PluginError, WriteError
+from exchange.formats.hooks import hookimpl
 from exchange.formats.host import OWN_DISTRIBUTION, Candidate, Host
 from exchange.formats.reading import read
 from exchange.formats.writing import write
@@ -144,3 +145,44 @@ def test_an_existing_file_stays_unless_told(tmp_path: Path) -> None:
     assert target.read_text() == "old"
     write(_marks(host), target, host=host, overwrite=True)
     assert target.read_text().startswith("#marks")
+
+
+def test_a_plugin_brings_profiles_of_devices() -> None:
+    """The limits a plugin offers are kept by name with the package they came from."""
+    host = Host.with_plugins([_candidate("good")])
+    limits, distribution = host.profiles["mark-board"]
+    assert (limits["format"], distribution) == ("marks", "package-of-good")
+    assert host.records[0].profiles == ("mark-board",)
+
+
+@pytest.mark.parametrize("answer", ["six", {"six": 6}, []])
+def test_a_plugin_whose_profiles_are_none_is_left_out(answer: object) -> None:
+    """What is no mapping of limits by name is refused whole, with the reason."""
+
+    class Plugin:
+        @staticmethod
+        @hookimpl
+        def exchange_profiles() -> object:
+            return answer
+
+    host = Host.with_plugins([Candidate("odd", "package-of-odd", "1.0", module=Plugin())])
+    (failure,) = host.failures()
+    assert failure.stage == "profiles"
+    assert "not profiles by name" in failure.error
+
+
+def test_a_profile_that_is_taken_is_refused() -> None:
+    """Two plugins cannot bring a profile of one name; the first stays."""
+    module = _candidate("good").load()
+    again = Candidate("zz", "package-of-zz", "1.0", module=_OnlyProfiles(module.exchange_profiles))
+    host = Host.with_plugins([_candidate("good"), again])
+    (failure,) = host.failures()
+    assert (failure.name, failure.stage) == ("zz", "profiles")
+    assert host.profiles["mark-board"][1] == "package-of-good"
+
+
+class _OnlyProfiles:
+    """A plugin that brings profiles and no format."""
+
+    def __init__(self, hook: object) -> None:
+        self.exchange_profiles = hook

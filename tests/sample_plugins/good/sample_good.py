@@ -1,7 +1,8 @@
-"""A plugin that works: one mark a line, longitude and latitude."""
+"""A plugin that works: one mark a line, longitude and latitude; and a device that takes such lists."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -37,3 +38,8 @@ class MarkList(Format):
 @hookimpl
 def exchange_formats() -> list[Format]:
     return [MarkList()]
+
+
+@hookimpl
+def exchange_profiles() -> Mapping[str, Mapping[str, Any]]:
+    return {"mark-board": {"title": "Board that shows marks", "format": "marks", "comment_length": 0}}
