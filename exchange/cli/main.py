@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "formats": "Show what can be read and written here, and which plugin does it.",
     "inspect": "Tell what is in FILES: how many of what, where, when, by whom, and what is wrong.",
     "convert": "Turn FILES into one file of another format, and tell what it could not hold.",
+    "perimeter": "Turn the flown tracks in TRACKFILES into one clean perimeter, or tell what to fly again.",
     "demo": "Write the invented Marrow Flat fire into DIR and run every command on it.",
 }
 """Every command with its one-line help, so that ``--help`` need not import them."""

@@ -1,0 +1,213 @@
+"""``exchange perimeter``: flown tracks into one clean perimeter, or a refusal that tells what to fly again."""
+
+from __future__ import annotations
+
+import math
+import re
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from exchange.cli.console import load_host, open_inputs, print_report, show_progress, tell_problems
+from exchange.cli.main import FAILED, NEEDS_PERSON
+from exchange.cli.options import json_option, output_option, overwrite_option, reading_options, to_read_options
+from exchange.cli.perimeter_words import tell_trace, to_report
+from exchange.errors import OptionError, ReadError
+
+if TYPE_CHECKING:
+    from exchange.formats.host import Host
+    from exchange.formats.options import ReadOptions
+    from exchange.model import Packet, Perimeter, Problem
+    from exchange.perimeter import Traced, TraceOptions
+    from exchange.perimeter.compare import Growth
+
+
+@click.command(
+    "perimeter",
+    epilog="Example: exchange perimeter flight-1.gpx flight-2.kml --picture check.png -o perimeter.geojson",
+)
+@click.argument("files", nargs=-1, required=True, metavar="TRACKFILE...")
+@output_option
+@click.option("--to", "target_format", metavar="FORMAT", default="", help="Format of the output; needed for '-o -'.")
+@click.option("--edge-side", type=click.Choice(("left", "right")), help="Side on which the camera saw the edge.")
+@click.option("--camera-angle", type=float, metavar="DEGREES", help="Angle of the line of sight from the vertical.")
+@click.option("--height", metavar="LENGTH", help="Height above the ground where the log has none: 60m or 200ft.")
+@click.option("--elevation", metavar="FILE.asc", help="Elevation model: ASCII grid of WGS 84 degrees, metres.")
+@click.option("--simplify", metavar="LENGTH", default="0.3m", show_default=True, help="Greatest shift of the line.")
+@click.option("--max-vertices", type=click.IntRange(min=4), metavar="N", help="Greatest number of vertices.")
+@click.option("--allow-open", is_flag=True, help="Close an open ring by an invented line, and mark it.")
+@click.option("--compare", metavar="EARLIER", help="Tell growth since the perimeter in this file.")
+@click.option("--picture", metavar="OUT.png", help="Draw the track, what was removed or bridged, and the ring.")
+@click.option("--removed", metavar="FILE", help="Write the removed fixes as markers, each with its reason.")
+@overwrite_option
+@json_option
+@reading_options
+@click.pass_context
+def command(
+    ctx: click.Context,
+    /,
+    *,
+    files: tuple[str, ...],
+    output: str,
+    target_format: str,
+    compare: str | None,
+    picture: str | None,
+    removed: str | None,
+    overwrite: bool,
+    as_json: bool,
+    format_name: str,
+    **values: Any,
+) -> None:
+    """Turn the flown tracks in TRACKFILES into one clean perimeter, or tell what to fly again.
+
+    Where there is no perimeter to be had, nothing but the picture is written and the exit code is 1. A perimeter that
+    needs a look before use comes with exit code 3, and its flags travel in the output.
+    """
+    from exchange.model import gather_problems
+    from exchange.perimeter import trace_perimeter
+
+    _check_outputs(output, picture, removed, target_format, overwrite=overwrite, as_json=as_json)
+    options, host = _to_trace_options(values), load_host()
+    packet = _read_tracks(files, host, format_name, to_read_options(values))
+    earlier = _read_perimeter(compare, host) if compare else None
+    traced = trace_perimeter(packet.tracks, options=options)
+    growth = _compare(earlier, traced.perimeter)
+    if picture:
+        _write_picture(Path(picture), packet, traced, earlier, overwrite=overwrite)
+    losses: tuple[Problem, ...] = ()
+    if traced.perimeter is not None:
+        result = packet.replace(tracks=(), perimeters=(traced.perimeter,))
+        losses = _write(result, output, host, target_format, overwrite=overwrite)
+        losses += _write_removed(removed, traced, host, overwrite=overwrite)
+    problems = gather_problems((*packet.problems, *losses))
+    if as_json:
+        print_report(to_report(files, output, traced, growth, problems))
+    else:
+        tell_problems(problems)
+        tell_trace(output, traced, growth, picture)
+    ctx.exit(_exit_code(traced, problems))
+
+
+def _check_outputs(
+    output: str, picture: str | None, removed: str | None, target_format: str, *, overwrite: bool, as_json: bool
+) -> None:
+    from exchange.formats.writing import refuse_existing
+
+    if output == "-" and as_json:
+        raise OptionError("standard output cannot carry both the data and the report", field="--json")
+    if output == "-" and not target_format:
+        raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
+    if picture and not picture.lower().endswith(".png"):
+        raise OptionError(f"{picture!r} is no name of a PNG picture", field="--picture", remedy="Let it end in .png.")
+    named = [name for name in (output, picture, removed) if name and name != "-"]
+    if len({Path(name).resolve() for name in named}) < len(named):
+        raise OptionError("one file is named for two outputs", remedy="Give each output a name of its own.")
+    for name in named:
+        refuse_existing(Path(name), overwrite=overwrite)
+
+
+def _to_trace_options(values: dict[str, Any]) -> TraceOptions:
+    from exchange.geo.elevation import read_elevation
+    from exchange.perimeter import TraceOptions
+
+    angle, height, grid = (values.pop(name) for name in ("camera_angle", "height", "elevation"))
+    return TraceOptions(
+        edge_side=values.pop("edge_side") or "",
+        camera_angle_degrees=math.nan if angle is None else angle,
+        height_m=math.nan if height is None else _to_metres(height, "--height"),
+        elevation=read_elevation(grid) if grid else None,
+        simplify_m=_to_metres(values.pop("simplify"), "--simplify"),
+        max_vertices=values.pop("max_vertices"),
+        allow_open=values.pop("allow_open"),
+    )
+
+
+def _to_metres(text: str, option: str) -> float:
+    """Read a length with or without its unit; without one it is metres."""
+    from exchange.geo.units import METRE, convert, parse_unit
+
+    number, unit = re.fullmatch(r"\s*([-+.\deE]*\d\.?)?\s*(.*?)\s*", text, re.S).groups()  # type: ignore[union-attr]
+    try:
+        return convert(float(number), parse_unit(unit, quantity="length") if unit else METRE, METRE)
+    except (TypeError, ValueError) as error:
+        raise OptionError(f"{text!r} is no length", field=option, remedy="Write it as 60m or 200ft.") from error
+
+
+def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
+    packet = _read_all(files, host, format_name, options)
+    if packet.tracks:
+        return packet.replace(detections=packet.detections.take([]), notes=packet.notes.take([]),
+                              places=packet.places.take([]), perimeters=())  # fmt: skip
+    held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
+    raise ReadError(
+        f"no track in {', '.join(files)}, but {held or 'nothing'}",
+        remedy="If the rows of a table are the fixes of a track, say so with --as-track.",
+    )
+
+
+def _read_perimeter(name: str, host: Host) -> Perimeter:
+    from exchange.formats.options import ReadOptions
+
+    perimeters = _read_all((name,), host, "", ReadOptions()).perimeters
+    if len(perimeters) != 1:
+        raise ReadError(
+            f"holds {len(perimeters)} perimeters, and growth is told from one",
+            path=name,
+            remedy="Give a file that holds the one earlier perimeter.",
+        )
+    return perimeters[0]
+
+
+def _read_all(names: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
+    from exchange.formats.reading import read_packets
+    from exchange.model import Packet
+
+    with open_inputs(names, format_name=format_name) as inputs:
+        return Packet.join(
+            packet
+            for file in inputs
+            for packet in show_progress(
+                read_packets(file, host=host, options=options, format_name=format_name), file.name
+            )
+        )
+
+
+def _compare(earlier: Perimeter | None, later: Perimeter | None) -> Growth | None:
+    from exchange.perimeter.compare import compare_perimeters
+
+    return compare_perimeters(earlier, later) if earlier and later else None
+
+
+def _write_picture(path: Path, packet: Packet, traced: Traced, earlier: Perimeter | None, *, overwrite: bool) -> None:
+    from exchange.formats.writing import write_whole
+    from exchange.perimeter.picture import draw_trace
+
+    drawn = draw_trace(packet.tracks, traced, title=packet.incident, earlier=earlier)
+    write_whole(path, lambda unfinished: unfinished.write_bytes(drawn), overwrite=overwrite)
+
+
+def _write(packet: Packet, output: str, host: Host, format_name: str, *, overwrite: bool) -> tuple[Problem, ...]:
+    from exchange.formats.writing import write, write_stream
+
+    if output == "-":
+        return write_stream(packet, sys.stdout.buffer, host=host, format_name=format_name)
+    return write(packet, output, host=host, format_name=format_name, overwrite=overwrite)
+
+
+def _write_removed(name: str | None, traced: Traced, host: Host, *, overwrite: bool) -> tuple[Problem, ...]:
+    from exchange.model import Packet
+    from exchange.perimeter.side_layer import to_places
+
+    if not name:
+        return ()
+    return _write(Packet(places=to_places(traced.removed)), name, host, "", overwrite=overwrite)
+
+
+def _exit_code(traced: Traced, problems: Iterable[Problem]) -> int:
+    if traced.perimeter is None:
+        return FAILED
+    needs_person = bool(traced.flags or traced.refusals) or any(problem.needs_person for problem in problems)
+    return NEEDS_PERSON if needs_person else 0
