@@ -105,7 +105,7 @@ def _is_plain(name: str, column: ForeignColumn) -> bool:
 
 
 def _write_plain(row: dict[str, Any]) -> str:
-    return orjson.dumps(row).decode()
+    return orjson.dumps(row, option=orjson.OPT_SORT_KEYS).decode()
 
 
 def read_extra(cells: Sequence[str | None]) -> dict[str, ForeignColumn]:
@@ -121,8 +121,8 @@ def read_extra(cells: Sequence[str | None]) -> dict[str, ForeignColumn]:
 
 
 def write_json(value: Any) -> str:
-    """Return JSON text; an instant becomes ``{"$instant": "..."}``."""
-    return json.dumps(_pack(value), ensure_ascii=False, separators=(",", ":"))
+    """Return JSON text, names in order; an instant becomes ``{"$instant": "..."}``."""
+    return json.dumps(_pack(value), ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
 
 def read_json(text: str | None) -> Any:

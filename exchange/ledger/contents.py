@@ -61,7 +61,7 @@ class SourceWriter:
         if packet.perimeters:
             self._write_perimeters(packet.perimeters)
         files = packet.attachments
-        columns: dict[str, Sequence[Any]] = {
+        columns = {
             "source": [self.source] * len(files),
             "name": [*files],
             "content": [*files.values()],
@@ -82,7 +82,7 @@ class SourceWriter:
     def _write_track(self, track: Track) -> None:
         origin = track.source[0] if len(track) else Source()
         lines = _draw_lines(track)
-        columns: dict[str, Sequence[Any]] = {
+        columns = {
             "geom": [None if lines is None else write_shape(lines)],
             "source": [self.source],
             "layer": [origin.layer or None],
@@ -97,7 +97,7 @@ class SourceWriter:
 
         shapes = [p.geometry if p.geometry.geom_type == "MultiPolygon" else MultiPolygon([p.geometry])
                   for p in perimeters]  # fmt: skip
-        columns: dict[str, Sequence[Any]] = {
+        columns = {
             "geom": [write_shape(shape) for shape in shapes],
             "source": [self.source] * len(perimeters),
             "layer": [p.source.layer or None for p in perimeters],

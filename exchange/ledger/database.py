@@ -220,6 +220,8 @@ def _in_words(error: sqlite3.Error, path: Path) -> LedgerError:
         return LedgerError(
             f"the disk is full or failed: {error}", path=path, remedy="Nothing was changed; make room and try again."
         )
-    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+    # A text that is no text has no code: only a changed byte makes one.
+    is_no_text = not code and isinstance(error, sqlite3.OperationalError)
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or is_no_text:
         return DamagedLedgerError(f"is damaged: {error}", path=path, remedy=restore_remedy(path))
     return LedgerError(f"the ledger refused it: {error}", path=path, remedy="Nothing was changed.")

@@ -64,7 +64,7 @@ def write_rows(connection: Connection, name: str, rows: Table, **fields: Any) ->
     return insert(connection, name, columns, len(rows))
 
 
-def insert(connection: Connection, name: str, columns: Mapping[str, Sequence[Any]], length: int) -> NDArray[np.int64]:
+def insert(connection: Connection, name: str, columns: Mapping[str, Any], length: int) -> NDArray[np.int64]:
     """Insert rows given as columns of what SQLite stores; return the ``fid`` of each."""
     first = last_fid(connection, name) + 1
     names = ", ".join(["fid", *(f'"{column}"' for column in columns)])

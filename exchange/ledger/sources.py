@@ -124,7 +124,7 @@ def find_same_content(connection: Connection, sha256: str) -> LedgerSource | Non
 
 
 def find_source(connection: Connection, wanted: str, *, path: Path) -> LedgerSource:
-    """Return the file in force that a text means: its number, its name or the last part of it, or how its SHA-256 begins.
+    """Return the file in force that a text means: its number, its name or the end of it, or how its SHA-256 begins.
 
     Raises
     ------

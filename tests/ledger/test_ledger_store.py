@@ -8,12 +8,13 @@ from hypothesis import HealthCheck, given, settings
 
 from exchange.errors import LedgerError
 from exchange.ledger.act import Act, begin_act, start_ledger
-from exchange.ledger.contents import SourceWriter, read_attachments, read_perimeters, read_points, read_tracks
+from exchange.ledger.contents import read_attachments, read_perimeters, read_points, read_tracks
 from exchange.ledger.database import copy_path, is_ledger, open_to_read, open_to_write
 from exchange.ledger.history import last_act, read_acts, read_incident
 from exchange.ledger.sources import close_source, find_source, write_source
 from exchange.model import Detections, Packet, Places, StatusNotes
 from exchange.testing.strategies import packets
+from tests.ledger.ledger_kit import add
 
 
 @pytest.fixture
@@ -22,14 +23,6 @@ def ledger(tmp_path: Path) -> Path:
     path = tmp_path / "fire.gpkg"
     start_ledger(path, incident="Marrow Flat", command="exchange ledger start fire.gpkg")
     return path
-
-
-def add(path: Path, packet: Packet, name: str = "sortie.csv") -> None:
-    with begin_act(path, "add") as act:
-        source = write_source(act, name=name, sha256=name, size_bytes=1, reader="csv")
-        writer = SourceWriter(act.connection, source)
-        writer.write(packet)
-        writer.finish()
 
 
 def _write_half(act: Act) -> None:
@@ -70,7 +63,7 @@ def test_a_ledger_is_never_replaced_by_a_new_one(ledger: Path) -> None:
     assert sorted(path.name for path in ledger.parent.iterdir()) == ["fire.gpkg"]
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(packet=packets())
 def test_what_is_added_comes_back(tmp_path_factory: pytest.TempPathFactory, packet: Packet) -> None:
     """Every column, foreign field, track, perimeter and attached file is read as it was written."""
