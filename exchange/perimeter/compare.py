@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from exchange.model import Perimeter
 
 Floats = NDArray[np.float64]
-_STEP_M, _MOST_STEPS = 1.0, 20_000
+_STEP_M, _MOST_STEPS = 1.0, 5_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +110,7 @@ class Growth:
 def compare_perimeters(earlier: Perimeter, later: Perimeter) -> Growth:
     """Tell what the later perimeter has more and less than the earlier one, and where its edge moved.
 
-    Movement is measured from places every metre along the later outer edge (20 000 at most) to the nearest point of
+    Movement is measured from places every metre along the later outer edge (5000 at most) to the nearest point of
     the earlier outer edge; an island that was mapped anew is no movement of the edge.
 
     Parameters
@@ -150,12 +150,8 @@ def _movement(
     frame: LocalFrame, before: BaseGeometry, parts: list[BaseGeometry]
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return places along the outer edges of the parts, how far outside the earlier area each is, and the azimuth."""
-    import shapely
-
-    lines = [part.exterior for part in parts]
-    step = max(_STEP_M, sum(line.length for line in lines) / _MOST_STEPS)
-    points = [shapely.line_interpolate_point(line, np.arange(0.0, line.length, step)) for line in lines]
-    places = shapely.get_coordinates(np.concatenate(points)) if points else np.empty((0, 2))
+    step = max(_STEP_M, sum(part.exterior.length for part in parts) / _MOST_STEPS)
+    places = np.vstack([np.empty((0, 2)), *(_places_along(part.exterior, step) for part in parts)])
     longitude, latitude = frame.to_degrees(places[:, 0], places[:, 1])
     if not len(places):
         return longitude, latitude, np.empty(0), np.empty(0)
@@ -167,6 +163,13 @@ def _movement(
         np.where(found.is_inside, -found.distance_m, found.distance_m),
         (found.azimuth_degrees + 180.0) % 360.0,
     )
+
+
+def _places_along(line: BaseGeometry, step_m: float) -> Floats:
+    corners = np.asarray(line.coords)[:, :2]
+    positions = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    wanted = np.arange(0.0, positions[-1], step_m)
+    return np.column_stack([np.interp(wanted, positions, column) for column in corners.T])
 
 
 def _without_islands(area: BaseGeometry) -> BaseGeometry:

@@ -41,9 +41,19 @@ def score(found: shapely.Geometry, truth: shapely.Geometry) -> Score:
 
 def _distances(area: shapely.Geometry, other: shapely.Geometry) -> Floats:
     """Return the distances from places evenly along the edge of one area to the edge of the other."""
-    edge, other_edge = shapely.boundary(area), shapely.boundary(other)
-    step = max(_STEP_M, edge.length / _MOST_POINTS)
-    lines = shapely.get_parts(edge)
-    points = [shapely.line_interpolate_point(line, np.arange(0.0, line.length, step)) for line in lines]
-    shapely.prepare(other_edge)
-    return shapely.distance(np.concatenate(points), other_edge)
+    step = max(_STEP_M, shapely.boundary(area).length / _MOST_POINTS)
+    places = np.concatenate([_evenly(line, step) for line in _rings(area)])
+    stretches = np.concatenate([np.stack([line[:-1], line[1:]], axis=1) for line in _rings(other)])
+    tree = shapely.STRtree(shapely.linestrings(stretches))
+    _, distances = tree.query_nearest(shapely.points(places), return_distance=True, all_matches=False)
+    return distances
+
+
+def _rings(area: shapely.Geometry) -> list[Floats]:
+    return [shapely.get_coordinates(ring) for part in shapely.get_parts(area) for ring in shapely.get_rings(part)]
+
+
+def _evenly(line: Floats, step: float) -> Floats:
+    positions = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    wanted = np.arange(0.0, positions[-1], step)
+    return np.column_stack([np.interp(wanted, positions, column) for column in line.T])
