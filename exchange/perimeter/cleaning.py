@@ -1,0 +1,114 @@
+"""The first steps together: every fix that cannot have been flown is set aside with its reason."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.geo.frame import LocalFrame
+from exchange.perimeter.fixes import Fixes, find_placeless
+from exchange.perimeter.ordering import find_repeats, intervals_seconds, order_rows
+from exchange.perimeter.spikes import find_spikes
+
+Floats = NDArray[np.float64]
+
+NO_POSITION, REPEATED, FROZEN, SPIKE = "no position", "repeated", "frozen", "spike"
+
+
+class Cleaned(NamedTuple):
+    """Hold the fixes that were kept and those that were not.
+
+    Parameters
+    ----------
+    frame
+        The metres of ``xy``.
+    fixes, xy
+        What was kept, track by track in flown order; xy has shape (n, 2).
+    interval_seconds
+        From the fix before, in the air: clock jumps taken out; 0 at the start of a track.
+    removed, reason
+        What was not kept, and why.
+    """
+
+    frame: LocalFrame
+    fixes: Fixes
+    xy: Floats
+    interval_seconds: Floats
+    removed: Fixes
+    reason: NDArray[np.object_]
+
+
+def clean_fixes(fixes: Fixes) -> Cleaned | None:
+    """Return the fixes that an aircraft can have flown; ``None`` where not one has a position."""
+    is_placeless = find_placeless(fixes.longitude, fixes.latitude)
+    if is_placeless.all():
+        return None
+    placed = fixes.take(~is_placeless)
+    frame = _middle_frame(placed)
+    x, y = frame.to_metres(placed.longitude, placed.latitude)
+    reason = np.full(len(placed), "", dtype=object)
+    order, intervals = [], []
+    for rows in _rows_of_tracks(placed.track):
+        rows = rows[order_rows(x[rows], y[rows], placed.seconds[rows])]
+        kept, steps = _clean_track(placed, x, y, rows, reason)
+        order.append(kept)
+        intervals.append(steps)
+    kept = np.concatenate(order)
+    gone = np.flatnonzero(reason != "")
+    return Cleaned(
+        frame, placed.take(kept), np.column_stack([x[kept], y[kept]]), np.concatenate(intervals),
+        _append(fixes.take(is_placeless), placed.take(gone)),
+        np.concatenate([np.full(int(is_placeless.sum()), NO_POSITION, dtype=object), reason[gone]]),
+    )  # fmt: skip
+
+
+def _clean_track(
+    fixes: Fixes, x: Floats, y: Floats, rows: NDArray[np.int64], reason: NDArray[np.object_]
+) -> tuple[NDArray[np.int64], Floats]:
+    """Note the reasons of one track's fixes; return the rows that stay and the seconds from one to the next."""
+    is_repeated, is_frozen = find_repeats(fixes.longitude[rows], fixes.latitude[rows], fixes.seconds[rows])
+    reason[rows[is_repeated]], reason[rows[is_frozen]] = REPEATED, FROZEN
+    rows = rows[~is_repeated & ~is_frozen]
+    steps = intervals_seconds(fixes.seconds[rows])
+    is_spike = find_spikes(x[rows], y[rows], steps) if _is_logged(x[rows], y[rows], fixes.seconds[rows]) else (
+        np.zeros(len(rows), np.bool_)
+    )  # fmt: skip
+    reason[rows[is_spike]] = SPIKE
+    clock = np.r_[0.0, np.cumsum(steps)][: len(rows)][~is_spike]
+    rows = rows[~is_spike]
+    return rows, np.diff(clock, prepend=clock[:1])
+
+
+def _is_logged(x: Floats, y: Floats, seconds: Floats) -> bool:
+    """Tell whether a path was logged at a rate, so that a long step is a jump; a drawn line has steps of any length."""
+    if len(x) < 5:
+        return False
+    if np.isfinite(seconds).all():
+        return True
+    step = np.hypot(np.diff(x), np.diff(y))
+    low, high = np.quantile(step, [0.2, 0.9])
+    return bool(len(step) > 50 and high < 4.0 * max(low, 0.1))
+
+
+def _middle_frame(fixes: Fixes) -> LocalFrame:
+    """Return a frame about the median fix, which a few wild ones do not move."""
+    rough = LocalFrame.around(fixes.longitude[:1], fixes.latitude[:1])
+    x, y = rough.to_metres(fixes.longitude, fixes.latitude)
+    if not np.isfinite(x).any():
+        return rough
+    longitude, latitude = rough.to_degrees(np.nanmedian(x), np.nanmedian(y))
+    return LocalFrame(float(longitude), float(latitude))
+
+
+def _rows_of_tracks(track: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    cuts = np.flatnonzero(np.diff(track)) + 1
+    return np.split(np.arange(len(track)), cuts)
+
+
+def _append(first: Fixes, second: Fixes) -> Fixes:
+    from dataclasses import fields, replace
+
+    joined = {f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)]) for f in fields(first)}
+    return replace(first, **joined)

@@ -1,0 +1,92 @@
+"""A ring moved to the mean of all passes that run along it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+_STEP_M = 2.0
+_SMOOTH_M = 12.0
+_PARALLEL_COSINE = 0.85
+
+
+class Averaged(NamedTuple):
+    """Hold a ring after averaging.
+
+    Parameters
+    ----------
+    ring
+        Metres, shape (n, 2), not closed.
+    passes
+        How many passes ran along each place.
+    scatter_m
+        Standard deviation of one pass across the ring, NaN where there was one pass only.
+    """
+
+    ring: Floats
+    passes: Floats
+    scatter_m: float
+
+
+def average_passes(ring: Floats, places: Floats, headings: Floats, *, within_m: float) -> Averaged:
+    """Return a ring moved sideways to the mean of the flown places that run along it.
+
+    Parameters
+    ----------
+    ring
+        Metres, shape (n, 2), not closed.
+    places, headings
+        Flown places and unit vectors along the path there, shape (m, 2), even steps, the ring's own included.
+    within_m
+        How far from the ring a pass may run.
+    """
+    from scipy.spatial import cKDTree
+
+    even, step = _even_steps(ring)
+    ahead = np.roll(even, -1, axis=0) - np.roll(even, 1, axis=0)
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    normal = np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    distance, node = cKDTree(even).query(places, distance_upper_bound=within_m)
+    near = np.flatnonzero(np.isfinite(distance))
+    node = node[near]
+    runs_along = np.abs((headings[near] * ahead[node]).sum(axis=1)) > _PARALLEL_COSINE
+    near, node = near[runs_along], node[runs_along]
+    offset = ((places[near] - even[node]) * normal[node]).sum(axis=1)
+    width = max(1, round(_SMOOTH_M / step))
+    count = _smooth(np.bincount(node, minlength=len(even)).astype(np.float64), width)
+    total = _smooth(np.bincount(node, offset, minlength=len(even)).astype(np.float64), width)
+    own = max(float(np.quantile(count[count > 0], 0.1)), 1e-9) if (count > 0).any() else 1.0
+    passes = count / own
+    is_shared = passes > 1.5
+    moved = np.where(is_shared, total / np.maximum(count, 1e-9), 0.0)
+    spread = _spread(offset, node, count, is_shared, moved)
+    return Averaged(even + _smooth(moved, width)[:, None] * normal, passes, spread)
+
+
+def _even_steps(ring: Floats) -> tuple[Floats, float]:
+    closed = np.vstack([ring, ring[:1]])
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
+    count = max(8, round(along[-1] / _STEP_M))
+    wanted = np.linspace(0.0, along[-1], count, endpoint=False)
+    even = np.column_stack([np.interp(wanted, along, closed[:, 0]), np.interp(wanted, along, closed[:, 1])])
+    return even, float(along[-1] / count)
+
+
+def _smooth(values: Floats, width: int) -> Floats:
+    from scipy.ndimage import uniform_filter1d
+
+    return np.asarray(uniform_filter1d(values, size=min(2 * (width // 2) + 1, len(values)), mode="wrap"))
+
+
+def _spread(
+    offset: Floats, node: NDArray[np.int64], count: Floats, is_shared: NDArray[np.bool_], mean: Floats
+) -> float:
+    chosen = is_shared[node]
+    if chosen.sum() < 20:
+        return float("nan")
+    rest = offset[chosen] - mean[node[chosen]]
+    return float(np.sqrt(2.0) * 1.4826 * np.median(np.abs(rest)))

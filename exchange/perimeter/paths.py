@@ -1,0 +1,67 @@
+"""A flight's path, thinned for its shape, and in even steps for its topology."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """Hold one flight's path twice.
+
+    Attributes
+    ----------
+    fine, fine_along
+        Places in metres, shape (n, 2), hovers drawn together and thinned, and the metres along the path at each.
+    even
+        The same path in even steps, shape (m, 2).
+    step_m
+        Length of an even step.
+    speed
+        Metres per second at each even step; NaN without times.
+    """
+
+    fine: Floats
+    fine_along: Floats
+    even: Floats
+    step_m: float
+    speed: Floats
+
+    def fine_between(self, first: int, last: int) -> Floats:
+        """Return the path from one even step to another, backwards where the second comes first."""
+        low, high = sorted((first, last))
+        start, end = low * self.step_m, high * self.step_m
+        rows = slice(*np.searchsorted(self.fine_along, [start + 1e-6, end - 1e-6]))
+        path = np.vstack([self.even[low], self.fine[rows], self.even[high]])
+        return path if first <= last else path[::-1]
+
+    def fine_of(self, places: Whole) -> Floats:
+        """Return the path through even steps that leave out some stretches."""
+        if not len(places):
+            return np.empty((0, 2))
+        cuts = np.flatnonzero(np.diff(places) != 1) + 1
+        runs = np.split(places, cuts)
+        return np.vstack([self.fine_between(int(run[0]), int(run[-1])) for run in runs])
+
+    def headings(self) -> Floats:
+        """Return the unit vectors along the even steps."""
+        ahead = np.gradient(self.even, axis=0) if len(self.even) > 1 else np.zeros((len(self.even), 2))
+        return np.asarray(ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None])
+
+
+def to_path(fine: Floats, seconds: Floats, step_m: float) -> Path:
+    """Return a path from thinned places and their times."""
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(fine, axis=0).T))]
+    count = max(1, int(np.ceil(along[-1] / step_m)))
+    wanted = np.linspace(0.0, along[-1], count + 1)
+    even = np.column_stack([np.interp(wanted, along, fine[:, 0]), np.interp(wanted, along, fine[:, 1])])
+    moment = np.interp(wanted, along, seconds)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        speed = np.gradient(wanted) / np.gradient(moment) if count > 1 else np.full(count + 1, np.nan)
+    return Path(fine, along, even, float(along[-1] / count), np.where(np.isfinite(speed), speed, np.nan))

@@ -1,0 +1,65 @@
+"""Hovers drawn together to one place, and a path thinned to even steps."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+_HOVER_SPEED_SHARE = 0.3
+_HOVER_SECONDS = 4.0
+
+
+def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
+    """Return a path whose slow stretches are their median place each, and the row each place stands for.
+
+    Slow is less than a third of the usual speed, measured over some seconds so that jitter is not taken for flight.
+
+    Parameters
+    ----------
+    xy
+        Metres, shape (n, 2).
+    seconds
+        Of each fix, rising; with NaN nothing is done.
+    """
+    rows = np.arange(len(xy))
+    if len(xy) < 5 or not np.isfinite(seconds).all():
+        return xy, rows
+    before = np.searchsorted(seconds, seconds - _HOVER_SECONDS / 2)
+    after = np.searchsorted(seconds, seconds + _HOVER_SECONDS / 2, side="right") - 1
+    before, after = np.minimum(before, np.maximum(rows - 1, 0)), np.maximum(after, np.minimum(rows + 1, len(xy) - 1))
+    way = np.hypot(*(xy[after] - xy[before]).T)
+    speed = way / np.maximum(seconds[after] - seconds[before], 1e-3)
+    is_slow = speed < _HOVER_SPEED_SHARE * np.quantile(speed, 0.6)
+    return _draw_together(xy, seconds, is_slow)
+
+
+def thin_path(xy: Floats, step_m: float) -> tuple[Floats, Whole]:
+    """Return a path of steps of about `step_m` or more, each place the mean of its fixes, and the first row of each."""
+    kept = np.arange(len(xy))
+    while len(kept) > 2:
+        step = np.hypot(*np.diff(xy[kept], axis=0).T)
+        is_close = step < step_m
+        # Of neighbours that are all too close every second one goes, so that a pass never takes too much.
+        run = np.cumsum(is_close) - np.maximum.accumulate(np.where(is_close, 0, np.cumsum(is_close)))
+        drop = is_close & (run % 2 == 1)
+        if not drop.any():
+            break
+        kept = kept[np.r_[True, ~drop]]
+    if len(kept) == len(xy):
+        return xy, kept
+    count = np.diff(np.r_[kept, len(xy)])[:, None]
+    return np.add.reduceat(xy, kept, axis=0) / count, kept
+
+
+def _draw_together(xy: Floats, seconds: Floats, is_slow: NDArray[np.bool_]) -> tuple[Floats, Whole]:
+    edges = np.flatnonzero(np.diff(np.r_[False, is_slow, False].astype(np.int8)))
+    starts, ends = edges[::2], edges[1::2]
+    long = seconds[ends - 1] - seconds[starts] >= _HOVER_SECONDS / 2
+    drawn, keep = xy.copy(), np.ones(len(xy), np.bool_)
+    for start, end in zip(starts[long], ends[long], strict=True):
+        drawn[start] = np.median(xy[start:end], axis=0)
+        keep[start + 1 : end] = False
+    return drawn[keep], np.flatnonzero(keep)
