@@ -1,0 +1,79 @@
+"""Which sightings were taken in one image, and so cannot be one spot."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.merge.keys import Bits, code_texts, hash_texts, mix
+from exchange.model.columns import ForeignColumn
+from exchange.model.detections import Detections
+
+Codes = NDArray[np.int64]
+
+IMAGE_WORDS = ("image", "photo", "picture", "frame", "image_name", "image_file", "photo_name")
+"""Plain words by which a foreign column is known to name the image; the first that a table has is used."""
+
+_WHOLE_MINUTE_MS = 60_000
+_TOO_MANY_AT_ONE_INSTANT = 0.5
+
+
+def find_images(table: Detections, placed: Codes, sortie: Codes) -> tuple[Codes, Bits]:
+    """Return a code per row, shared by the sightings of one image, and bits that stand for the image's name.
+
+    One image is one name in an image column within one sortie, or else one instant of one sortie. Times that are
+    all whole minutes, or mostly one and the same, tell no image. A row that tells neither is an image of its own.
+
+    Parameters
+    ----------
+    table
+        Sightings.
+    placed
+        Rows that take part.
+    sortie
+        Code of the sortie of each of them.
+    """
+    named, name_bits = _code_names(table, placed)
+    instant = _code_instants(table.time[placed], sortie)
+    own = np.arange(len(placed))
+    within = np.where(named >= 0, named, np.where(instant >= 0, instant, own))
+    kind = np.where(named >= 0, 0, np.where(instant >= 0, 1, 2))
+    return _number_rows(mix(mix(within.astype(np.uint64)) + (sortie * 3 + kind).astype(np.uint64))), name_bits
+
+
+def _code_names(table: Detections, placed: Codes) -> tuple[Codes, Bits]:
+    column = _find_column(table)
+    if column is None:
+        return np.full(len(placed), -1), np.zeros(len(placed), np.uint64)
+    texts = np.array(["" if value is None else str(value) for value in column[placed].tolist()], dtype=object)
+    code, names = code_texts(texts)
+    empty = np.array([not name for name in names], bool)
+    return np.where(empty[code], -1, code), hash_texts(names)[code]
+
+
+def _find_column(table: Detections) -> ForeignColumn | None:
+    by_word = {name.lower().replace(" ", "_"): column for name, column in table.extra.items()}
+    return next((by_word[word] for word in IMAGE_WORDS if word in by_word), None)
+
+
+def _code_instants(time: NDArray[np.datetime64], sortie: Codes) -> Codes:
+    instant = time.astype(np.int64)
+    known = ~np.isnat(time)
+    for code in np.unique(sortie):
+        rows = known & (sortie == code)
+        if _tells_no_image(instant[rows]):
+            known &= ~rows
+    return np.where(known, instant, -1)
+
+
+def _tells_no_image(instant: Codes) -> bool:
+    if len(instant) < 3:
+        return False
+    if not (instant % _WHOLE_MINUTE_MS).any():
+        return True
+    _, counts = np.unique(instant, return_counts=True)
+    return bool(counts.max() > _TOO_MANY_AT_ONE_INSTANT * len(instant))
+
+
+def _number_rows(bits: Bits) -> Codes:
+    return np.unique(bits, return_inverse=True)[1].astype(np.int64)

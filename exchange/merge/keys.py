@@ -1,0 +1,72 @@
+"""A key for what a sighting says, so that the same sighting given again is known again."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.model.detections import Detections
+
+Bits = NDArray[np.uint64]
+
+KEY_DIGITS = 12
+"""Hexadecimal digits of a key as it is written into a list."""
+
+
+def compute_keys(
+    table: Detections, placed: NDArray[np.int64], names: Sequence[str], sortie: NDArray[np.int64], image_bits: Bits
+) -> Bits:
+    """Return 64 bits per row made of its position, time, temperature, sortie and image.
+
+    Parameters
+    ----------
+    table
+        Sightings.
+    placed
+        The rows meant.
+    names, sortie
+        Names of the sorties and the index into them of each row meant.
+    image_bits
+        Bits that stand for the image's name of each row meant.
+    """
+    key = mix(_bits_of(table.longitude[placed]))
+    key = mix(key ^ _bits_of(table.latitude[placed]))
+    key = mix(key ^ table.time[placed].astype(np.int64).view(np.uint64))
+    key = mix(key ^ _bits_of(table.temperature[placed]))
+    return mix(key ^ hash_texts(names)[sortie] ^ image_bits)
+
+
+def write_keys(keys: Bits) -> NDArray[np.str_]:
+    """Return keys as text of ``KEY_DIGITS`` hexadecimal digits."""
+    nibbles = (keys[:, None] >> np.arange(60, 60 - 4 * KEY_DIGITS, -4, dtype=np.uint64)) & np.uint64(15)
+    letters = np.frombuffer(b"0123456789abcdef", np.uint8)[nibbles.astype(np.intp)]
+    return np.ascontiguousarray(letters).view(f"S{KEY_DIGITS}").ravel().astype(f"U{KEY_DIGITS}")
+
+
+def mix(bits: Bits) -> Bits:
+    """Return well-mixed bits: the finaliser of SplitMix64 (Steele, Lea, Flood, OOPSLA 2014)."""
+    mixed = bits + np.uint64(0x9E3779B97F4A7C15)
+    mixed = (mixed ^ (mixed >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return mixed ^ (mixed >> np.uint64(31))
+
+
+def code_texts(texts: NDArray[np.object_]) -> tuple[NDArray[np.int64], list[str]]:
+    """Return an index per text into the distinct texts, which are in order of first appearance."""
+    codes: dict[str, int] = {}
+    code = np.fromiter((codes.setdefault(text, len(codes)) for text in texts.tolist()), np.int64, len(texts))
+    return code, list(codes)
+
+
+def hash_texts(texts: Sequence[str]) -> Bits:
+    """Return 64 bits for each text, the same in every run; those of the empty text are 0."""
+    digests = (hashlib.blake2b(text.encode(), digest_size=8).digest() if text else bytes(8) for text in texts)
+    return np.frombuffer(b"".join(digests), np.uint64)
+
+
+def _bits_of(numbers: NDArray[np.float64]) -> Bits:
+    # Adding 0 makes -0.0 the same as 0.0, and every NaN is given one pattern.
+    return np.where(np.isnan(numbers), np.nan, numbers + 0.0).view(np.uint64)

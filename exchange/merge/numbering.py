@@ -1,0 +1,141 @@
+"""The number of each spot: kept where an earlier list knows it, new otherwise, never used twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.model.detections import Detections
+from exchange.model.spot_number import ALIASES, join_aliases, read_counts, split_aliases, write_numbers
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+_SHARE_TO_COMPETE = 0.5
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Numbering:
+    """Hold the numbers of the groups.
+
+    Attributes
+    ----------
+    number
+        Of each group.
+    aliases
+        Of each group, joined.
+    keeper
+        Row of the earlier list whose number a group has; -1 where the number is new.
+    joined
+        Whether several earlier spots turned out to be the one.
+    divided
+        Whether an earlier spot turned out to be this and another.
+    sibling
+        For a divided group the number of another part; else empty.
+    """
+
+    number: list[str]
+    aliases: list[str]
+    keeper: Codes
+    joined: NDArray[np.bool_]
+    divided: NDArray[np.bool_]
+    sibling: list[str]
+
+
+def number_spots(
+    group: Codes, known: Codes, distance: Floats, earlier: Detections, new_order: Codes, series: str
+) -> Numbering:
+    """Return the numbers of all groups.
+
+    A number goes to the nearest of the groups that hold a large share of its sightings. Where several numbers come
+    to one group, the oldest stands and the others become its aliases. A group to which no number comes gets the next.
+
+    Parameters
+    ----------
+    group
+        Of each sighting, from 0 without gaps.
+    known
+        Row of the earlier list that the sighting was part of, or -1.
+    distance
+        Of the sighting's group from that earlier spot, metres; NaN where unknown.
+    earlier
+        The earlier list; may be empty.
+    new_order
+        The groups in the order in which new numbers are given.
+    series
+        Of new numbers.
+    """
+    count = len(new_order)
+    spot, holder, home = _find_homes(group, known, distance, count)
+    age = _rank_age(earlier, series)
+    keeper = np.full(count, -1)
+    for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one], reverse=True):
+        keeper[home[row]] = row
+    number = _write(keeper, earlier, new_order, series)
+    folded: dict[int, list[str]] = {}
+    for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one]):
+        _fold(folded.setdefault(int(home[row]), []), earlier, row, own=keeper[home[row]] == row)
+    joined = np.bincount(home[home >= 0], minlength=count) > 1
+    divided, sibling = _find_divided(spot, holder, home, keeper, number, count)
+    aliases = [join_aliases(folded.get(index, ())) for index in range(count)]
+    return Numbering(number=number, aliases=aliases, keeper=keeper, joined=joined, divided=divided, sibling=sibling)
+
+
+def _find_homes(group: Codes, known: Codes, distance: Floats, count: int) -> tuple[Codes, Codes, Codes]:
+    """Return every couple of an earlier spot and a group that holds its sightings, and each earlier spot's home."""
+    rows = np.flatnonzero(known >= 0)
+    couple, first, share = np.unique(known[rows] * count + group[rows], return_index=True, return_counts=True)
+    spot, holder = couple // max(count, 1), couple % max(count, 1)
+    home = np.full(int(known.max(initial=-1)) + 1, -1)
+    if not len(rows):
+        return spot, holder, home
+    most = np.zeros(len(home), np.int64)
+    np.maximum.at(most, spot, share)
+    away = np.nan_to_num(distance[rows[first]], nan=0.0)
+    competes = share >= _SHARE_TO_COMPETE * most[spot]
+    order = np.flatnonzero(competes)
+    order = order[np.lexsort((holder[order], -share[order], away[order], spot[order]))]
+    chosen = order[np.unique(spot[order], return_index=True)[1]]
+    home[spot[chosen]] = holder[chosen]
+    return spot, holder, home
+
+
+def _rank_age(earlier: Detections, series: str) -> list[tuple[int, int]]:
+    """Return for each row a key that sorts the older before the younger: by count, foreign numbers last by row."""
+    counts = read_counts(earlier.id, series)
+    largest = int(counts.max(initial=0)) + 1
+    return [(count or largest, row) for row, count in enumerate(counts.tolist())]
+
+
+def _fold(aliases: list[str], earlier: Detections, row: int, *, own: bool) -> None:
+    column = earlier.extra.get(ALIASES)
+    if not own:
+        aliases.append(earlier.id[row])
+    if column is not None:
+        aliases += split_aliases(column[row] or "")
+
+
+def _write(keeper: Codes, earlier: Detections, new_order: Codes, series: str) -> list[str]:
+    column = earlier.extra.get(ALIASES)
+    folded = [alias for text in ([] if column is None else column.tolist()) for alias in split_aliases(text or "")]
+    last = int(read_counts([*earlier.id.tolist(), *folded], series).max(initial=0))
+    fresh = new_order[keeper[new_order] < 0]
+    number = np.empty(len(keeper), object)
+    number[fresh] = write_numbers(last + 1 + np.arange(len(fresh)), series)
+    kept = keeper >= 0
+    number[kept] = earlier.id[keeper[kept]]
+    return list(number.tolist())
+
+
+def _find_divided(
+    spot: Codes, holder: Codes, home: Codes, keeper: Codes, number: list[str], count: int
+) -> tuple[NDArray[np.bool_], list[str]]:
+    divided = np.zeros(count, bool)
+    sibling = [""] * count
+    for part in np.flatnonzero(keeper[holder] < 0).tolist() if len(holder) else []:
+        stays, goes = int(home[spot[part]]), int(holder[part])
+        divided[[stays, goes]] = True
+        sibling[goes], sibling[stays] = number[stays], number[goes]
+    return divided, sibling

@@ -1,0 +1,196 @@
+"""The rows that take part, in one canonical order and in metres.
+
+The order depends on what the rows say and never on the order of files or rows, so that every later step, down to
+the last bit of a sum, comes out the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.errors import ModelError
+from exchange.geo.frame import LocalFrame
+from exchange.merge.images import find_images
+from exchange.merge.keys import code_texts, compute_keys
+from exchange.model.detections import Detections
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+RADIUS_95 = float(np.sqrt(-2 * np.log(0.05)))
+"""Radius that holds 95 in 100 of a round normal distribution, in standard deviations per axis: 2.4477
+(the square root of the 95 % quantile of chi-square with 2 degrees of freedom, 5.991)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sightings:
+    """Hold the sightings that take part, one row each, in canonical order.
+
+    Attributes
+    ----------
+    row
+        Row of the table given, of the first of those that say the same.
+    of_row
+        For each row of the table given its place here; -1 where it takes no part.
+    local
+        The frame of metres.
+    east, north
+        Metres.
+    variance
+        Per axis, square metres; NaN where the file states no accuracy.
+    seconds
+        Time since 1970; NaN without one.
+    temperature
+        Degrees Celsius; NaN without one.
+    sortie
+        Index into ``sortie_names``.
+    image
+        Sightings of one image share a code; they cannot be one spot.
+    key
+        64 bits that stand for what the row says.
+    sortie_names
+        In the order of the alphabet.
+    """
+
+    row: Codes
+    of_row: Codes
+    local: LocalFrame
+    east: Floats
+    north: Floats
+    variance: Floats
+    seconds: Floats
+    temperature: Floats
+    sortie: Codes
+    image: Codes
+    key: NDArray[np.uint64]
+    sortie_names: tuple[str, ...]
+
+    def __len__(self) -> int:
+        """Return how many take part."""
+        return len(self.row)
+
+
+def order_sightings(
+    table: Detections,
+    *,
+    accuracy_m: float = np.nan,
+    one_image: NDArray[np.bool_] | None = None,
+    left_out: NDArray[np.bool_] | None = None,
+) -> Sightings:
+    """Return the rows of a table that have a position, each content once, in canonical order.
+
+    Parameters
+    ----------
+    table
+        Sightings of any number of sorties; a sortie is told by its name, or the aircraft's where it has none.
+    accuracy_m
+        For rows that state none.
+    one_image
+        Rows that are known to be different spots, such as those of an earlier list.
+    left_out
+        Rows that take no part.
+
+    Raises
+    ------
+    ModelError
+        When an accuracy is not positive, or a position is not on the earth.
+    """
+    placed = np.flatnonzero(table.has_position() if left_out is None else table.has_position() & ~left_out)
+    _check(table, placed)
+    sortie, names = _code_sorties(table, placed)
+    image, image_key = find_images(table, placed, sortie)
+    if one_image is not None:
+        image[one_image[placed]] = image.max(initial=-1) + 1
+    seconds = _to_seconds(table.time[placed])
+    key = compute_keys(table, placed, names, sortie, image_key)
+    order = _sort(table.longitude[placed], table.latitude[placed], key)
+    first = _mark_first(key[order], table.longitude[placed][order])
+    chosen = order[first]
+    of_row = np.full(len(table), -1, np.int64)
+    of_row[placed[order]] = np.cumsum(first) - 1
+    rows = placed[chosen]
+    local = LocalFrame.around(table.longitude[rows], table.latitude[rows]) if len(rows) else LocalFrame(0.0, 0.0)
+    east, north = local.to_metres(table.longitude[rows], table.latitude[rows])
+    accuracy = np.where(np.isnan(table.accuracy[rows]), accuracy_m, table.accuracy[rows])
+    return Sightings(
+        row=rows,
+        of_row=of_row,
+        local=local,
+        east=east,
+        north=north,
+        variance=(accuracy / RADIUS_95) ** 2,
+        seconds=seconds[chosen],
+        temperature=table.temperature[rows],
+        sortie=sortie[chosen],
+        image=_renumber(image[chosen]),
+        key=key[chosen],
+        sortie_names=names,
+    )
+
+
+def _check(table: Detections, placed: Codes) -> None:
+    accuracy = table.accuracy[placed]
+    wrong = placed[(accuracy <= 0) | np.isinf(accuracy)]
+    if len(wrong):
+        raise _name_row(table, int(wrong[0]), "accuracy", "is no accuracy", "Give metres above 0, or leave it empty.")
+    longitude, latitude = table.longitude[placed], table.latitude[placed]
+    wrong = placed[~((np.abs(longitude) <= 360) & (np.abs(latitude) <= 90))]
+    if len(wrong):
+        raise _name_row(table, int(wrong[0]), "latitude", "is not on the earth", "Correct the position.")
+
+
+def _name_row(table: Detections, row: int, field: str, message: str, remedy: str) -> ModelError:
+    place = table.source[row]
+    return ModelError(
+        f"{float(getattr(table, field)[row])!r} {message}",
+        path=place.file or None,
+        layer=place.layer or None,
+        record=place.record or None,
+        field=field,
+        remedy=remedy,
+    )
+
+
+def _code_sorties(table: Detections, placed: Codes) -> tuple[Codes, tuple[str, ...]]:
+    sortie, sorties = code_texts(table.sortie[placed])
+    aircraft, names = code_texts(table.aircraft[placed])
+    pairs, code = np.unique(sortie * len(names) + aircraft, return_inverse=True)
+    told = [sorties[pair // len(names)] or names[pair % len(names)] for pair in pairs.tolist()]
+    distinct = tuple(sorted(set(told)))
+    place = {name: index for index, name in enumerate(distinct)}
+    return np.array([place[name] for name in told], np.int64)[code], distinct
+
+
+def _to_seconds(time: NDArray[np.datetime64]) -> Floats:
+    return np.where(np.isnat(time), np.nan, time.astype(np.int64) / 1000)
+
+
+def _sort(longitude: Floats, latitude: Floats, key: NDArray[np.uint64]) -> Codes:
+    """Return the order by longitude, latitude and key; the last two only cost something where the first ties."""
+    order = np.argsort(longitude, kind="stable")
+    sorted_longitude = longitude[order]
+    tied = np.zeros(len(order), bool)
+    same = sorted_longitude[1:] == sorted_longitude[:-1]
+    tied[1:] |= same
+    tied[:-1] |= same
+    if tied.any():
+        rows = order[tied]
+        order[tied] = rows[np.lexsort((key[rows], latitude[rows], longitude[rows]))]
+    return order
+
+
+def _mark_first(key: NDArray[np.uint64], longitude: Floats) -> NDArray[np.bool_]:
+    first = np.ones(len(key), bool)
+    first[1:] = (key[1:] != key[:-1]) | (longitude[1:] != longitude[:-1])
+    return first
+
+
+def _renumber(image: Codes) -> Codes:
+    """Return codes numbered by first appearance, so that they do not depend on the order of the rows given."""
+    _, first, code = np.unique(image, return_index=True, return_inverse=True)
+    rank = np.empty(len(first), np.int64)
+    rank[np.argsort(first)] = np.arange(len(first))
+    return rank[code]
