@@ -5,7 +5,19 @@ pure: what a person must look at comes back as ``Questions``. ``out`` is a perso
 """
 
 from exchange.status.options import PlaceOptions, SettleOptions
+from exchange.status.place import Placed, place_returns
 from exchange.status.questions import Question, Questions
+from exchange.status.settle import Settled, settle_status
 from exchange.status.words import StatusWords
 
-__all__ = ["PlaceOptions", "Question", "Questions", "SettleOptions", "StatusWords"]
+__all__ = [
+    "PlaceOptions",
+    "Placed",
+    "Question",
+    "Questions",
+    "SettleOptions",
+    "Settled",
+    "StatusWords",
+    "place_returns",
+    "settle_status",
+]

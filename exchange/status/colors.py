@@ -82,7 +82,7 @@ def find_nearest(text: str, colors: Mapping[str, str], *, limit: float, margin: 
     text
         ``#rrggbb`` or ``#rrggbbaa``; opacity does not count.
     colors
-        The meaning of each known colour, as ``#rrggbb``.
+        The meaning of each known colour, each as ``#rrggbb``.
     limit
         The greatest CIEDE2000 difference that still counts as the same colour.
     margin
@@ -91,7 +91,7 @@ def find_nearest(text: str, colors: Mapping[str, str], *, limit: float, margin: 
     rgb = parse_hex(text)
     if rgb is None or not colors:
         return None
-    known = [parse_hex(color) for color in colors]
+    known = [parse_hex(color) or (0, 0, 0) for color in colors]
     distance = difference(to_lab(rgb), to_lab(known))
     meanings = np.array(list(colors.values()), dtype=object)
     nearest = int(distance.argmin())

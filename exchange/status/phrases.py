@@ -37,11 +37,14 @@ class Meaning(NamedTuple):
         Those it holds, but negated, doubted or among words that may change them.
     is_known
         Whether every clause of it is known, if only to say nothing.
+    has_known
+        Whether any word of it is.
     """
 
     says: frozenset[str]
     may_mean: frozenset[str]
     is_known: bool
+    has_known: bool = False
 
 
 class _Hit(NamedTuple):
@@ -66,16 +69,17 @@ class PhraseReader:
         """
         says: set[str] = set()
         may_mean: set[str] = set()
-        is_known = True
-        for clause in _CLAUSE_END.split(fold(text)):
+        is_known, has_known = True, False
+        for clause in _CLAUSE_END.split(fold(text).replace("\u2019", "'")):
             tokens = [piece for token in _TOKEN.findall(clause) for piece in self._split_unspaced(token)]
             if tokens:
                 hits = self._find(tokens)
                 said, meant = _weigh(tokens, hits)
                 says |= said
                 may_mean |= meant
-                is_known = is_known and any(hit.meaning in STATUS_WORDS or hit.meaning == NOTHING for hit in hits)
-        return Meaning(frozenset(says), frozenset(may_mean - says), is_known)
+                is_said = any(hit.meaning in STATUS_WORDS or hit.meaning == NOTHING for hit in hits)
+                is_known, has_known = is_known and is_said, has_known or is_said
+        return Meaning(frozenset(says), frozenset(may_mean - says), is_known, has_known)
 
     @cached_property
     def _longest(self) -> int:

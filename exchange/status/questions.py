@@ -66,27 +66,9 @@ class Questions(Table):
 
     def as_dicts(self) -> list[dict[str, Any]]:
         """Return each question with its file, layer and record, for reports as JSON."""
-        return [
-            {
-                "kind": kind,
-                "number": number,
-                "value": value,
-                "words": words,
-                "file": file,
-                "layer": layer,
-                "record": record,
-            }
-            for kind, number, value, words, file, layer, record in zip(
-                self.kind.tolist(),
-                self.number.tolist(),
-                self.value.tolist(),
-                self.words.tolist(),
-                self.source.file.tolist(),
-                self.source.layer.tolist(),
-                self.source.record.tolist(),
-                strict=True,
-            )
-        ]
+        columns = {name: getattr(self, name).tolist() for name in ("kind", "number", "value", "words")}
+        columns |= {name: getattr(self.source, name).tolist() for name in ("file", "layer", "record")}
+        return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
     def counts(self) -> dict[str, int]:
         """Return how many questions there are of each kind, those of none left out."""

@@ -27,7 +27,7 @@ NOTHING = "nothing"
 NOT_BEFORE, NOT_AROUND, BESIDE = "not", "not around", "beside"
 """Meanings of a negation before its word, of one before or after it, and of what may stand beside ``out``."""
 
-SYMBOL, COLOR, COMMENT, FOLDER = "symbol", "color", "comment", "folder"
+SYMBOL, COLOR, COMMENT, FOLDER, STATUS = "symbol", "color", "comment", "folder", "status"
 """What a foreign field holds."""
 
 SHIPPED = ("colors.toml", "fields.toml", "negations.toml", "symbols.toml", "text.toml")
@@ -38,7 +38,7 @@ _MEANINGS: Mapping[str, tuple[str, ...]] = {
     "symbol_shape": (*STATUS_WORDS, NOTHING),
     "color": (*STATUS_WORDS, NOTHING),
     "tick": ("yes", "no"),
-    "field": (SYMBOL, COLOR, COMMENT, FOLDER),
+    "field": (SYMBOL, COLOR, COMMENT, FOLDER, STATUS),
 }
 
 
@@ -57,7 +57,7 @@ class StatusWords:
     tick
         What a ticked (``yes``) and an unticked (``no``) cell holds, folded.
     field
-        What a foreign field of that folded name holds: ``SYMBOL``, ``COLOR``, ``COMMENT`` or ``FOLDER``.
+        What a foreign field of that folded name holds: ``SYMBOL``, ``COLOR``, ``COMMENT``, ``FOLDER`` or ``STATUS``.
     """
 
     text: Mapping[str, str] = dataclass_field(default_factory=dict)

@@ -1,0 +1,299 @@
+"""Put what came back to its spots: from the rows of any file to status notes, and to what a person must look at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.model import Detections, Packet, StatusNotes
+from exchange.model.columns import TextColumn, TimeColumn
+from exchange.model.manifest import Manifest
+from exchange.status.baseline import NEVER, Baseline, to_status_bits
+from exchange.status.finding import SpotFinder
+from exchange.status.options import PlaceOptions
+from exchange.status.questions import CLOCK, CONFLICT, UNCLEAR, UNKNOWN, UNPLACED, Questions
+from exchange.status.returned import Returned, gather_returned
+from exchange.status.signs import Bits, Sign, SignReader, most_cautious
+from exchange.status.spot_names import SpotNames
+from exchange.status.weighing import Weighed, weigh
+from exchange.status.words import StatusWords
+
+QUESTION, QUESTION_WORDS = "question", "question_words"
+"""Foreign columns of a note: which kind of question it raises, and the sentence for a person."""
+
+RETURNED_NAME, TIME_AS_GIVEN = "returned_name", "time_as_given"
+NOT_BEFORE, RECEIVED = "not_before", "received"
+"""Foreign columns of a note without a time: when the spot was handed out, and when the report came in."""
+
+_CLOCK_SLACK = np.timedelta64(15, "m")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """Hold what came back.
+
+    Attributes
+    ----------
+    notes
+        Every report; ``detection`` is the permanent number, or empty where it is not applied. ``source`` is the row
+        it came from; the foreign columns ``question`` and ``question_words`` say what a person must look at.
+    conflicts
+        Reports that their own name and place, or two names, set against each other; not applied.
+    unplaced
+        Reports that find no spot; not applied.
+    unclear
+        Reports whose signs disagree or whose words may mean more; applied with the more cautious word.
+    clocks
+        Reports dated after they came in; applied without their time.
+    unknown
+        Words, symbols and colours that nothing tells the meaning of, each once, with the first place.
+    silent
+        How many rows say nothing new.
+    aside
+        How many rows are places and no report on a spot.
+    """
+
+    notes: StatusNotes
+    conflicts: Questions
+    unplaced: Questions
+    unclear: Questions
+    clocks: Questions
+    unknown: Questions
+    silent: int = 0
+    aside: int = 0
+
+    def questions(self) -> Questions:
+        """Return everything that a person must look at, the most urgent first."""
+        return Questions.gather([self.conflicts, self.unplaced, self.unclear, self.clocks, self.unknown])
+
+
+def place_returns(
+    returned: Packet,
+    spots: Detections,
+    *,
+    manifests: Manifest | None = None,
+    words: StatusWords | None = None,
+    options: PlaceOptions | None = None,
+) -> Placed:
+    """Find the spot and the status of everything that came back.
+
+    A row finds its spot by the short name it was handed out under, then by number, aliases followed, then by place
+    alone if exactly one spot is within reach. A row that says nothing new is no report: a mark left in the folder,
+    symbol and colour it was handed out with, or one that only says ``unchecked``.
+
+    Parameters
+    ----------
+    returned
+        What was read from the returned files.
+    spots
+        The list as it stands, ``id`` the numbers; its status is the one handed out where no manifest says another.
+    manifests
+        What was handed out, all manifests joined.
+    words
+        What means which status; by default the shipped tables.
+    options
+        Reach, limits, and what the files do not say of themselves.
+
+    Raises
+    ------
+    ModelError
+        When the list has a number twice.
+    """
+    options = options or PlaceOptions()
+    reader = SignReader(words or StatusWords.shipped(), options)
+    finder = SpotFinder(spots, SpotNames(spots, manifests), options)
+    baseline = Baseline.of(spots, manifests, finder.names)
+    parts = [_Placing(rows, finder, reader, baseline, options) for rows in gather_returned(returned, reader)]
+    return _join([part.run() for part in parts])
+
+
+class _Placing:
+    """One table of returned rows on its way to notes."""
+
+    def __init__(
+        self, rows: Returned, finder: SpotFinder, reader: SignReader, baseline: Baseline, options: PlaceOptions
+    ) -> None:
+        self.rows, self.reader, self.baseline, self.options = rows, reader, baseline, options
+        self.spots = finder.spots
+        self.found = finder.find(rows)
+        self.names = reader.read_texts("name", self.found.rest)
+
+    def run(self) -> Placed:
+        """Return the notes and questions of this table."""
+        is_late = self._is_late()
+        time = np.where(is_late, NEVER, self.rows.time)
+        has_time = self.baseline.has_own_time(self.found.spot, time, self.rows.last_seen)
+        weighed = weigh(self.rows, self.names, self._handed_out_bits(), self._list_note(), has_time)
+        comments = self._new_comments()
+        has_news = (weighed.bits != 0) | (comments != "") | self._has_temperature(has_time) | self._is_strange()
+        is_aside = self._is_aside(weighed.bits)
+        is_report = has_news & ~is_aside
+        notes = self._to_notes(weighed.bits, np.where(has_time, time, NEVER), comments)
+        asked = [
+            self._ask(CONFLICT, is_report & (self.found.kind == CONFLICT), self.found.words),
+            self._ask(UNPLACED, is_report & (self.found.kind == UNPLACED), self.found.words),
+            self._ask(UNCLEAR, is_report & weighed.is_unclear, weighed.words),
+            self._ask(CLOCK, is_report & is_late, self._tell_clock(is_late)),
+        ]
+        conflicts, unplaced, unclear, clocks = (self._to_questions(notes, each) for each in asked)
+        return Placed(
+            notes=_mark(notes, asked).take(is_report),
+            conflicts=conflicts,
+            unplaced=unplaced,
+            unclear=unclear,
+            clocks=clocks,
+            unknown=self._list_unknown(weighed, is_report),
+            silent=int((~has_news & ~is_aside).sum()),
+            aside=int(is_aside.sum()),
+        )
+
+    def _is_late(self) -> NDArray[np.bool_]:
+        """Tell which reports are dated after they came in: their clock is wrong."""
+        return np.asarray(self.rows.time > self.options.received + _CLOCK_SLACK)
+
+    def _handed_out_bits(self) -> Bits:
+        stored = to_status_bits(self.rows.stored)
+        return np.where(stored > 0, stored, self.baseline.status_of(self.found.spot))
+
+    def _list_note(self) -> TextColumn:
+        return self.baseline.note_of(self.found.spot)
+
+    def _new_comments(self) -> TextColumn:
+        """Return what was written about each row and is not in the list already, as one text."""
+        known = self._list_note().tolist()
+        columns = [column.tolist() for column in self.rows.comments]
+        texts = [
+            "; ".join(dict.fromkeys(text for text in each if text.strip() and text != note))
+            for note, *each in zip(known, *columns, strict=True)
+        ]
+        return np.fromiter(texts, dtype=object, count=len(texts))
+
+    def _has_temperature(self, has_time: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Tell which rows measured something: a table of reports, or a mark with a time of its own."""
+        is_measured = ~np.isnan(self.rows.temperature) & (has_time | self.rows.holds_numbers_only)
+        return np.asarray(is_measured & (self.rows.temperature != self.baseline.temperature_of(self.found.spot)))
+
+    def _is_strange(self) -> NDArray[np.bool_]:
+        """Tell which rows are no handed-out mark: set at a new place, or renamed in words that nothing knows."""
+        is_set = ~np.isnan(self.rows.longitude) | (self.found.given != "")
+        is_new = (self.found.kind == UNPLACED) & ~self.found.is_numbered & is_set
+        return np.asarray(is_new | (self.names.is_unknown & self.found.is_named))
+
+    def _is_aside(self, bits: Bits) -> NDArray[np.bool_]:
+        """Tell which rows are places: a helispot H-1 is no spot H-001, unless it stands there."""
+        if not self.rows.are_places:
+            return np.zeros(len(self.rows), np.bool_)
+        is_refused = (self.found.kind == CONFLICT) & (bits != 0)
+        return np.asarray(~(self.found.is_named & ((self.found.spot >= 0) | is_refused)))
+
+    def _to_notes(self, bits: Bits, time: TimeColumn, comments: TextColumn) -> StatusNotes:
+        rows, spot = self.rows, self.found.spot
+        number = np.where(spot >= 0, self.spots.id[spot], "") if len(self.spots) else np.full(len(rows), "", object)
+        undated = np.isnat(time)
+        is_open = undated & np.isnat(self.options.observed)
+        extra = {
+            **rows.extra,
+            RETURNED_NAME: np.where(self.found.given != number, self.found.given, ""),
+            NOT_BEFORE: np.where(is_open, self.baseline.handed_out_to(spot), NEVER),
+            RECEIVED: np.where(is_open, self.options.received, NEVER),
+            TIME_AS_GIVEN: np.where(self._is_late(), rows.time, NEVER),
+        }
+        return StatusNotes(
+            detection=number.astype(object),
+            status=most_cautious(bits),
+            time=np.where(undated, self.options.observed, time),
+            author=np.where(rows.author != "", rows.author, self.options.author).astype(object),
+            text=comments,
+            temperature=rows.temperature,
+            longitude=rows.longitude,
+            latitude=rows.latitude,
+            origin=rows.origin.astype(object),
+            extra=extra,
+            source=rows.source,
+        )
+
+    def _ask(self, kind: str, is_asked: NDArray[np.bool_], words: TextColumn) -> _Asked:
+        asked = np.flatnonzero(is_asked)
+        return _Asked(kind, asked, words[asked])
+
+    def _tell_clock(self, is_late: NDArray[np.bool_]) -> TextColumn:
+        words = np.full(len(is_late), "", dtype=object)
+        for row in np.flatnonzero(is_late).tolist():
+            words[row] = f"is dated {self.rows.time[row]}Z, after it came in; its time is taken as missing"
+        return words
+
+    def _to_questions(self, notes: StatusNotes, asked: _Asked) -> Questions:
+        return Questions(
+            kind=np.full(len(asked.rows), asked.kind, dtype=object),
+            number=notes.detection[asked.rows],
+            value=self.found.given[asked.rows],
+            words=asked.words,
+            source=self.rows.source.take(asked.rows),
+        )
+
+    def _list_unknown(self, weighed: Weighed, is_report: NDArray[np.bool_]) -> Questions:
+        """Return what nothing tells the meaning of; words only where nothing else of the row says a status."""
+        is_mute = (weighed.bits == 0) & ~weighed.is_unclear
+        is_told = {"name": is_report & is_mute & self.found.is_named, "comment": is_report & is_mute, "folder": is_mute}
+        everywhere = np.ones(len(self.rows), np.bool_)
+        lists = [
+            self._list_sign(sign, sign.is_unknown & is_told.get(sign.name, everywhere))
+            for sign in (*self.rows.drawn, *self.rows.said, self.names)
+        ]
+        return Questions.gather(lists)
+
+    def _list_sign(self, sign: Sign, is_told: NDArray[np.bool_]) -> Questions:
+        rows = np.flatnonzero(is_told)
+        first: dict[str, int] = {}
+        count: dict[str, int] = {}
+        for row, text in zip(rows.tolist(), sign.texts[rows].tolist(), strict=True):
+            first.setdefault(text, row)
+            count[text] = count.get(text, 0) + 1
+        words = [f"the {sign.name} {_shorten(text)!r} has no known meaning{_times(count[text])}" for text in first]
+        places = np.fromiter(first.values(), np.int64, len(first))
+        return Questions(
+            kind=np.full(len(first), UNKNOWN, dtype=object),
+            number=np.full(len(first), "", dtype=object),
+            value=np.fromiter(first, dtype=object, count=len(first)),
+            words=np.fromiter(words, dtype=object, count=len(first)),
+            source=self.rows.source.take(places),
+        )
+
+
+class _Asked(NamedTuple):
+    """Hold which rows raise one kind of question, and the sentence of each."""
+
+    kind: str
+    rows: NDArray[np.int64]
+    words: TextColumn
+
+
+def _mark(notes: StatusNotes, asked: list[_Asked]) -> StatusNotes:
+    """Write on each note what is asked of it, so that no question is lost with the report."""
+    kinds, words = (np.full(len(notes), "", dtype=object) for _ in range(2))
+    for each in asked:
+        for row, sentence in zip(each.rows.tolist(), each.words.tolist(), strict=True):
+            kinds[row] = kinds[row] or each.kind
+            words[row] = f"{words[row]}; {sentence}" if words[row] else sentence
+    return notes.replace(extra={**notes.extra, QUESTION: kinds, QUESTION_WORDS: words})
+
+
+def _join(parts: list[Placed]) -> Placed:
+    names = ("conflicts", "unplaced", "unclear", "clocks", "unknown")
+    return Placed(
+        notes=StatusNotes.join([part.notes for part in parts if len(part.notes)]),
+        **{name: Questions.gather([getattr(part, name) for part in parts]) for name in names},
+        silent=sum(part.silent for part in parts),
+        aside=sum(part.aside for part in parts),
+    )
+
+
+def _shorten(text: str) -> str:
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _times(count: int) -> str:
+    return "" if count == 1 else f" ({count} times, this is the first)"
