@@ -4,13 +4,16 @@
 pure: what a person must look at comes back as ``Questions``. ``out`` is a person's word and never comes from here.
 """
 
-from exchange.status.options import PlaceOptions, SettleOptions
+from exchange.status.keep import add_notes
+from exchange.status.options import REACH_M, SAME_TIME_MINUTES, PlaceOptions, SettleOptions
 from exchange.status.place import Placed, place_returns
 from exchange.status.questions import Question, Questions
 from exchange.status.settle import Settled, settle_status
 from exchange.status.words import StatusWords
 
 __all__ = [
+    "REACH_M",
+    "SAME_TIME_MINUTES",
     "PlaceOptions",
     "Placed",
     "Question",
@@ -18,6 +21,7 @@ __all__ = [
     "SettleOptions",
     "Settled",
     "StatusWords",
+    "add_notes",
     "place_returns",
     "settle_status",
 ]

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.values import to_texts
 from exchange.model import Detections, Packet, StatusNotes
 from exchange.model.columns import TextColumn, TimeColumn
 from exchange.model.manifest import Manifest
@@ -15,7 +16,7 @@ from exchange.status.baseline import NEVER, Baseline, to_status_bits
 from exchange.status.finding import SpotFinder
 from exchange.status.options import PlaceOptions
 from exchange.status.questions import CLOCK, CONFLICT, UNCLEAR, UNKNOWN, UNPLACED, Questions
-from exchange.status.returned import Returned, gather_returned
+from exchange.status.returned import RETURNED_SIGNS, Returned, gather_returned
 from exchange.status.signs import Bits, Sign, SignReader, most_cautious
 from exchange.status.spot_names import SpotNames
 from exchange.status.weighing import Weighed, weigh
@@ -196,7 +197,8 @@ class _Placing:
         is_open = undated & np.isnat(self.options.observed)
         extra = {
             **rows.extra,
-            RETURNED_NAME: np.where(self.found.given != number, self.found.given, ""),
+            RETURNED_NAME: self._returned_names(number),
+            RETURNED_SIGNS: rows.signs,
             NOT_BEFORE: np.where(is_open, self.baseline.handed_out_to(spot), NEVER),
             RECEIVED: np.where(is_open, self.options.received, NEVER),
             TIME_AS_GIVEN: np.where(self._is_late(), rows.time, NEVER),
@@ -214,6 +216,12 @@ class _Placing:
             extra=extra,
             source=rows.source,
         )
+
+    def _returned_names(self, number: TextColumn) -> TextColumn:
+        """Return the name each report came under, where that is not the number itself."""
+        former = self.rows.extra.get(RETURNED_NAME)
+        given = np.where(self.found.given != number, self.found.given, "")
+        return given if former is None else np.where(given != "", given, to_texts(former))
 
     def _ask(self, kind: str, is_asked: NDArray[np.bool_], words: TextColumn) -> _Asked:
         asked = np.flatnonzero(is_asked)

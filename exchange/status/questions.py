@@ -75,6 +75,17 @@ class Questions(Table):
         kinds = self.kind.tolist()
         return {kind: kinds.count(kind) for kind in KINDS if kind in kinds}
 
+    def as_lines(self, limit: int) -> list[str]:
+        """Return the first questions in a line each: kind, spot, place and words."""
+        return [
+            f"{row.kind}: {row.number + ': ' if row.number else ''}{row.source}: {row.words}"
+            for row in self.take(slice(limit))
+        ]
+
+    def with_others(self, others: Questions) -> Questions:
+        """Return these questions and others, the most urgent kind first."""
+        return self.gather([self, others])
+
     @classmethod
     def gather(cls, parts: list[Questions]) -> Questions:
         """Return the questions of several tables, the most urgent kind first."""

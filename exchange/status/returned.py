@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from exchange.model.columns import ForeignColumn, NumberColumn, TextColumn, Time
 from exchange.model.status import STATUS_WORDS
 from exchange.status.signs import Sign, SignReader
 from exchange.status.words.load import COLOR, COMMENT, FOLDER, STATUS, SYMBOL
+
+RETURNED_SIGNS = "returned_signs"
+"""Foreign column of a note: the signs that its status was read from, in words."""
 
 LABEL = "label"
 """Foreign field that readers keep a changed name in, where the number is known from elsewhere in the record."""
@@ -38,6 +42,8 @@ class Returned:
         The status that the file carried beside its signs, or empty.
     comments
         What was written about each row.
+    known_signs
+        What the signs of rows were that were read and weighed before; their status stands as it is.
     are_places
         Whether the reader took the rows for markers that are no hotspot.
     holds_numbers_only
@@ -60,8 +66,17 @@ class Returned:
     origin: TextColumn
     source: Sources
     extra: dict[str, ForeignColumn] = field(default_factory=dict)
+    known_signs: TextColumn
     are_places: bool = False
     holds_numbers_only: bool = False
+
+    @cached_property
+    def signs(self) -> TextColumn:
+        """Return what the signs of each row are, in words."""
+        signs = [sign for sign in (*self.drawn, *self.said) if sign.name != "comment"]
+        columns = [[f"{sign.name} {text}" if text else "" for text in sign.texts.tolist()] for sign in signs]
+        told = ["; ".join(filter(None, row)) for row in zip(*columns, strict=True)]
+        return np.where(self.known_signs != "", self.known_signs, np.fromiter(told, dtype=object, count=len(told)))
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -95,6 +110,7 @@ def _from_detections(rows: Detections, reader: SignReader) -> Returned:
         shapes=fields.shapes,
         said=[*fields.said, reader.read_texts("comment", rows.note)],
         stored=stored,
+        known_signs=_empty(len(rows)),
         comments=[rows.note, *fields.comments],
         time=rows.time,
         last_seen=rows.last_seen,
@@ -110,12 +126,18 @@ def _from_detections(rows: Detections, reader: SignReader) -> Returned:
 
 def _from_notes(rows: StatusNotes, reader: SignReader) -> Returned:
     fields = _read_fields(rows.extra, reader)
+    known_signs = to_texts(rows.extra[RETURNED_SIGNS]) if RETURNED_SIGNS in rows.extra else _empty(len(rows))
+    said = [*fields.said, reader.read_texts("comment", rows.text)]
+    drawn = [reader.read_folders(rows.source.layer), *fields.drawn]
+    for sign in (*said, *drawn, *fields.shapes):
+        sign.silence(known_signs != "")
     return Returned(
         numbers=[rows.detection],
         names=fields.labels,
-        drawn=[reader.read_folders(rows.source.layer), *fields.drawn],
+        drawn=drawn,
         shapes=fields.shapes,
-        said=[reader.read_texts("status", rows.status), *fields.said, reader.read_texts("comment", rows.text)],
+        said=[reader.read_texts("status", rows.status), *said],
+        known_signs=known_signs,
         stored=_empty(len(rows)),
         comments=[rows.text, *fields.comments],
         time=rows.time,
@@ -140,6 +162,7 @@ def _from_places(rows: Places, reader: SignReader) -> Returned:
         shapes=[reader.read_symbol_shapes(rows.symbol), *fields.shapes],
         said=[*fields.said, reader.read_texts("comment", rows.note)],
         stored=_empty(len(rows)),
+        known_signs=_empty(len(rows)),
         comments=[rows.note, *fields.comments],
         time=rows.time,
         last_seen=np.full(len(rows), np.datetime64("NaT", "ms")),

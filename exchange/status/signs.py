@@ -66,6 +66,11 @@ class Sign:
     may_mean: Bits
     is_unknown: NDArray[np.bool_]
 
+    def silence(self, rows: NDArray[np.bool_]) -> None:
+        """Let the sign say nothing in some rows."""
+        for column in (self.says, self.may_mean, self.is_unknown):
+            column[rows] = 0
+
 
 @dataclass(frozen=True)
 class SignReader:
