@@ -44,9 +44,9 @@ def choose_reader(host: Host, file: InputFile) -> Format:
     """
     head = _read_head(file)
     named = find_by_suffix(host, file.name)
-    if named and named.can_read and _recognises(host, named, head):
+    if named and named.can_read and _recognises(host, named, file, head):
         return named
-    others = [f for _, f in sorted(host.formats.items()) if f.can_read and _recognises(host, f, head)]
+    others = [f for _, f in sorted(host.formats.items()) if f.can_read and _recognises(host, f, file, head)]
     if len(others) == 1:
         return others[0]
     if named and not others:
@@ -92,8 +92,8 @@ def _read_head(file: InputFile) -> bytes:
     return head
 
 
-def _recognises(host: Host, fmt: Format, head: bytes) -> bool:
+def _recognises(host: Host, fmt: Format, file: InputFile, head: bytes) -> bool:
     try:
-        return fmt.recognise(head)
+        return fmt.recognise_file(file, head)
     except Exception as error:
         raise host.guard(fmt, error) from error

@@ -81,6 +81,10 @@ class Format(ABC):
     def recognise(self, head: bytes) -> bool:
         """Tell whether a file that begins with ``head`` (a few thousand bytes) is of this format."""
 
+    def recognise_file(self, file: InputFile, head: bytes) -> bool:
+        """Tell whether a file is of this format; by default its first bytes settle it."""
+        return self.recognise(head)
+
     @abstractmethod
     def read(self, file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         """Read a file batch by batch.

@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from exchange.errors import MalformedError, ReadError
+from exchange.errors import MalformedError, NotThisFormatError, ReadError
 from exchange.formats.format import InputFile
 
 _DESCRIPTORS = Path("/dev/fd")
@@ -47,6 +47,20 @@ def refuse_open_database(file: InputFile) -> None:
             path=file.name,
             remedy="Close it first, or read it in a process of its own.",
         )
+
+
+def refuse_ledger(file: InputFile) -> None:
+    """Refuse a ledger, which another part of this process may open in SQLite later.
+
+    Raises
+    ------
+    NotThisFormatError
+        When it is one.
+    """
+    from exchange.ledger.database import is_ledger
+
+    if is_ledger(file.path):
+        raise NotThisFormatError("is a ledger", path=file.name, remedy="Read it as one: --from ledger.")
 
 
 def refuse_cut_header(file: InputFile) -> None:

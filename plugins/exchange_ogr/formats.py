@@ -37,12 +37,19 @@ class GeoPackage(Format):
         """Tell a GeoPackage by the application id in SQLite's header (12-128, requirement 2)."""
         return head.startswith(_SQLITE) and head[_APPLICATION_ID] in _GEOPACKAGE_IDS
 
+    def recognise_file(self, file: InputFile, head: bytes) -> bool:
+        """Leave a ledger, which is a GeoPackage too, to the ledger's own reader."""
+        from exchange.ledger.database import is_ledger
+
+        return self.recognise(head) and not is_ledger(file.path)
+
     def read(self, file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         """Read every layer; see ``Format.read``."""
-        from exchange_ogr.fence import refuse_open_database
+        from exchange_ogr.fence import refuse_ledger, refuse_open_database
         from exchange_ogr.reading import read_layers
 
         refuse_open_database(file)
+        refuse_ledger(file)
         return read_layers(file, [str(file.path)], options)
 
     def write(self, packet: Packet, target: Path, options: WriteOptions) -> Sequence[Problem]:
