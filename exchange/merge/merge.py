@@ -65,7 +65,7 @@ def merge_detections(
     variance = fill_accuracies(part, shifts)
     grouping = group_sightings(part, east, north, variance, within_m=options.within_m)
     fused = fuse_positions(grouping.group, east, north, variance)
-    numbering = _number(basis, part, grouping.group, fused, options.series)
+    numbering = _number(basis, part, grouping.group, fused, options)
     return write_merged(
         Work(
             basis=basis,
@@ -81,7 +81,7 @@ def merge_detections(
     )
 
 
-def _number(basis: Basis, part: Sightings, group: Codes, fused: Fused, series: str) -> Numbering:
+def _number(basis: Basis, part: Sightings, group: Codes, fused: Fused, options: MergeOptions) -> Numbering:
     known = basis.known[part.row]
     east, north = part.local.to_metres(basis.list.longitude, basis.list.latitude)
     distance = np.full(len(part), np.nan)
@@ -89,7 +89,8 @@ def _number(basis: Basis, part: Sightings, group: Codes, fused: Fused, series: s
     distance[rows] = np.hypot(
         fused.east[group[rows]] - east[known[rows]], fused.north[group[rows]] - north[known[rows]]
     )
-    return number_spots(group, known, distance, basis.list, _order_new(part, group), series)
+    new_order = _order_new(part, group)
+    return number_spots(group, known, distance, basis.list, new_order, options.series, after_count=options.after_count)
 
 
 def _order_new(part: Sightings, group: Codes) -> Codes:

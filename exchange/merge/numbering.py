@@ -45,7 +45,14 @@ class Numbering:
 
 
 def number_spots(
-    group: Codes, known: Codes, distance: Floats, earlier: Detections, new_order: Codes, series: str
+    group: Codes,
+    known: Codes,
+    distance: Floats,
+    earlier: Detections,
+    new_order: Codes,
+    series: str,
+    *,
+    after_count: int = 0,
 ) -> Numbering:
     """Return the numbers of all groups.
 
@@ -66,6 +73,8 @@ def number_spots(
         The groups in the order in which new numbers are given.
     series
         Of new numbers.
+    after_count
+        New numbers begin after this count, and after those of the earlier list.
     """
     count = len(new_order)
     spot, holder, home = _find_homes(group, known, distance, count)
@@ -73,7 +82,7 @@ def number_spots(
     keeper = np.full(count, -1)
     for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one], reverse=True):
         keeper[home[row]] = row
-    number = _write(keeper, earlier, new_order, series)
+    number = _write(keeper, earlier, new_order, series, after_count)
     folded: dict[int, list[str]] = {}
     for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one]):
         _fold(folded.setdefault(int(home[row]), []), earlier, row, own=keeper[home[row]] == row)
@@ -117,10 +126,10 @@ def _fold(aliases: list[str], earlier: Detections, row: int, *, own: bool) -> No
         aliases += split_aliases(column[row] or "")
 
 
-def _write(keeper: Codes, earlier: Detections, new_order: Codes, series: str) -> list[str]:
+def _write(keeper: Codes, earlier: Detections, new_order: Codes, series: str, after_count: int) -> list[str]:
     column = earlier.extra.get(ALIASES)
     folded = [alias for text in ([] if column is None else column.tolist()) for alias in split_aliases(text or "")]
-    last = int(read_counts([*earlier.id.tolist(), *folded], series).max(initial=0))
+    last = int(read_counts([*earlier.id.tolist(), *folded], series).max(initial=after_count))
     fresh = new_order[keeper[new_order] < 0]
     number = np.empty(len(keeper), object)
     number[fresh] = write_numbers(last + 1 + np.arange(len(fresh)), series)

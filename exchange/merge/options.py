@@ -30,6 +30,8 @@ class MergeOptions:
         Surveyed points, or the sightings of a trusted sortie; they fix the shifts absolutely and become no spots.
     series
         Letters before the count of a number.
+    after_count
+        New numbers begin after this count: a ledger knows numbers that no list shows any more, and none is used twice.
 
     Raises
     ------
@@ -42,6 +44,7 @@ class MergeOptions:
     shift: Literal["estimate", "none"] = "estimate"
     control: Detections | None = None
     series: str = SERIES
+    after_count: int = 0
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""
