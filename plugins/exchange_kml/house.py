@@ -17,13 +17,17 @@ from exchange_kml.described import BALLOON
 from exchange_kml.gather import Batch
 from exchange_kml.house_fields import HouseFields, restore_batch, unescape_html
 from exchange_kml.house_shapes import read_perimeter, read_track
+from exchange_kml.names import NO_STATUS_FOLDER
 from exchange_kml.problems import FORWARD_REMEDY, Teller
 from exchange_kml.styles import StyleFinder
 from exchange_kml.take import IDENTIFIER, POINT
-from exchange_kml.walker import Walker
+from exchange_kml.walker import Container, Walker
 
 LABEL = "label"
 """Foreign column that keeps a spot's name in the file where it is not the spot's number any more."""
+
+FOLDER = "folder"
+"""Foreign column that keeps the folder a spot was moved to, where that is not the folder of its status."""
 
 _NAME_IS = {"detection": "id", "note": "detection", "place": "name"}
 _DESCRIPTION_IS = {"detection": "note", "note": "text", "place": "note"}
@@ -81,6 +85,7 @@ class HouseReader:
         columns = dict(fields.columns)
         settle_name(columns, fields.name, kind)
         settle_description(columns, fields.description, _DESCRIPTION_IS[kind])
+        settle_folder(columns, batch)
         texts = batch.columns.get(POINT, no_cells(len(batch)))
         read = coordinates.parse_points(texts)
         heights = altitudes.split_heights(read.altitude, fields.altitude_mode)
@@ -136,6 +141,20 @@ def settle_name(columns: dict[str, ForeignColumn], shown: TextColumn, kind: str)
     changed = is_numbered & (shown != identifier) & (shown != "")
     if changed.any():
         columns[LABEL] = np.where(changed, shown, columns.get(LABEL, ""))
+
+
+def settle_folder(columns: dict[str, ForeignColumn], batch: Batch) -> None:
+    """Keep the folder by status that each row stands in where someone has moved it there from another one."""
+    folders = np.array([_name_of_status_folder(each) for each in batch.containers], dtype=object)[batch.container]
+    status = columns.get("status", np.full(len(folders), "", dtype=object))
+    moved = (folders != "") & (folders != np.where(status != "", status, NO_STATUS_FOLDER))
+    if moved.any():
+        columns[FOLDER] = np.where(moved, folders, columns.get(FOLDER, ""))
+
+
+def _name_of_status_folder(container: Container) -> str:
+    stands_in_own = container.parent is not None and container.parent.is_house
+    return container.name if container.is_house and stands_in_own else ""
 
 
 def settle_description(columns: dict[str, ForeignColumn], shown: TextColumn, name: str) -> None:

@@ -23,6 +23,11 @@ HOUSE = "exchange"
 """Identifier of the document in the house's own files, and what all other identifiers there begin with."""
 
 STATUS_FOLDER = f"{HOUSE}-status-"
+"""What identifiers of the folders by status begin with."""
+
+NO_STATUS_FOLDER = "no status"
+"""Name of the folder of spots without a status word."""
+
 KIND_FOLDERS = {
     "detection": "Hotspots",
     "note": "Status notes",

@@ -15,7 +15,7 @@ from exchange.formats.properties import TABLES
 from exchange.formats.text_columns import TextCells, write_rows
 from exchange.model import STATUS_WORDS, Packet, Problem
 from exchange_kml.head import FolderPlan, HeadPlan, write_head
-from exchange_kml.names import HOUSE, KIND_FOLDERS, STATUS_FOLDER
+from exchange_kml.names import HOUSE, KIND_FOLDERS, NO_STATUS_FOLDER, STATUS_FOLDER
 from exchange_kml.point_rows import PointRows
 from exchange_kml.shape_rows import ShapeRows
 from exchange_kml.style_plan import StylePlan
@@ -129,7 +129,7 @@ def _group_by_status(table: Any) -> list[Group] | None:
     groups: list[Group] = []
     for status in (*STATUS_WORDS, ""):
         rows = np.flatnonzero(table.status == status)
-        name = status or "no status"
+        name = status or NO_STATUS_FOLDER
         if len(rows):
             groups.append(((name,), f"{STATUS_FOLDER}{name.replace(' ', '-')}", rows))
     return groups if sum(len(rows) for _, _, rows in groups) == len(table) else None

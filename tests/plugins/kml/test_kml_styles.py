@@ -166,6 +166,22 @@ def test_a_pin_recoloured_in_the_field_is_seen(tmp_path: Path) -> None:
     assert table.note.tolist() == ["cold", ""]
 
 
+def test_a_pin_moved_to_another_folder_is_seen(tmp_path: Path) -> None:
+    """A spot of ours that was dragged into the folder of another status brings that folder's name home."""
+    path = tmp_path / "list.kml"
+    spots = Detections(
+        id=["H-1", "H-2", "H-3"], longitude=[1.0, 2.0, 3.0], latitude=[1.0, 2.0, 3.0], status=["hot", "out", ""]
+    )
+    write_file(Packet(detections=spots), path)
+    text = document_of(path).decode()
+    pin = text[text.index("<Placemark><name>H-1<") : text.index("</Placemark>") + len("</Placemark>")]
+    moved = text.replace(pin, "").replace("<name>out</name>", f"<name>out</name>{pin}")
+    table = read_text(tmp_path, moved).detections
+    assert dict(zip(table.id, table.extra["folder"], strict=True)) == {"H-1": "out", "H-2": "", "H-3": ""}
+    assert dict(zip(table.id, table.status, strict=True)) == {"H-1": "hot", "H-2": "out", "H-3": ""}
+    assert "folder" not in read_text(tmp_path, text).detections.extra
+
+
 def test_every_status_has_a_colour_and_a_shape_of_its_own(tmp_path: Path) -> None:
     """An archive draws each status in its own colour and with its own icon; none of them needs the network."""
     path = tmp_path / "list.kmz"
