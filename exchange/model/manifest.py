@@ -43,6 +43,8 @@ class Manifest(PointTable):
         Numbers that were folded into this one, as ``exchange.model.spot_number.split_aliases`` reads them.
     handed_out
         When, UTC.
+    comment
+        The line of text that travelled with it, so that it is not taken for a report when it comes back unchanged.
     """
 
     row_type: ClassVar[type[Row]] = ManifestEntry
@@ -56,3 +58,4 @@ class Manifest(PointTable):
     status: TextColumn = table.text()
     aliases: TextColumn = table.text()
     handed_out: TimeColumn = table.instant()
+    comment: TextColumn = table.text()

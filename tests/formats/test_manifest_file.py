@@ -30,6 +30,7 @@ def _manifest(rows: list[tuple[float, float, str, str, str, int | None]]) -> Man
         status=[row[4] for row in rows],
         aliases=[row[3] for row in rows],
         handed_out=np.array(times, "M8[ms]"),
+        comment=[row[2] for row in rows],
     )
 
 
@@ -47,7 +48,7 @@ def test_no_cell_is_a_formula_and_a_western_longitude_is_a_number(tmp_path: Path
     path = tmp_path / "manifest.csv"
     write_manifest(Manifest(number=["=1+1"], short_name=["H1"], longitude=[-120.5], latitude=[40.0]), path)
     line = path.read_text(encoding="utf-8").splitlines()[1]
-    assert line == "'=1+1,H1,,,-120.5,40,,,"
+    assert line == "'=1+1,H1,,,-120.5,40,,,,"
 
 
 def test_manifests_join_end_to_end() -> None:
@@ -59,16 +60,16 @@ def test_manifests_join_end_to_end() -> None:
 
 HEADER = ",".join(COLUMNS)
 BAD = {
-    "H-001,H1,p,f.gpx,1,2,,\r\n": "8 cells where the first line names 9",
-    "H-001,H1,p,f.gpx,x,2,,,\r\n": "'x' is no number",
-    "H-001,H1,p,f.gpx,181,2,,,\r\n": "'181' is no longitude",
-    "H-001,H1,p,f.gpx,nan,2,,,\r\n": "'nan' is no longitude",
-    "H-001,H1,p,f.gpx,1,2,,,yesterday\r\n": "'yesterday' is no time with its zone",
-    "H-001,H1,p,f.gpx,1,2,,,2026-08-14T19:03:05\r\n": "is no time with its zone",
-    "H-001,,p,f.gpx,1,2,,,\r\n": "short_name: is missing",
-    ",H1,p,f.gpx,1,2,,,\r\n": "number: is missing",
-    "H-001,H1,p,f,1,2,,,\r\nH-002,H1,p,f,1,2,,,\r\n": "record 2, field short_name: 'H1' comes twice",
-    "H-001,H1,p,f,1,2,,,\r\nH-001,H2,p,f,1,2,,,\r\n": "record 2, field number: 'H-001' comes twice",
+    "H-001,H1,p,f.gpx,1,2,,,\r\n": "9 cells where the first line names 10",
+    "H-001,H1,p,f.gpx,x,2,,,,\r\n": "'x' is no number",
+    "H-001,H1,p,f.gpx,181,2,,,,\r\n": "'181' is no longitude",
+    "H-001,H1,p,f.gpx,nan,2,,,,\r\n": "'nan' is no longitude",
+    "H-001,H1,p,f.gpx,1,2,,,yesterday,\r\n": "'yesterday' is no time with its zone",
+    "H-001,H1,p,f.gpx,1,2,,,2026-08-14T19:03:05,\r\n": "is no time with its zone",
+    "H-001,,p,f.gpx,1,2,,,,\r\n": "short_name: is missing",
+    ",H1,p,f.gpx,1,2,,,,\r\n": "number: is missing",
+    "H-001,H1,p,f,1,2,,,,\r\nH-002,H1,p,f,1,2,,,,\r\n": "record 2, field short_name: 'H1' comes twice",
+    "H-001,H1,p,f,1,2,,,,\r\nH-001,H2,p,f,1,2,,,,\r\n": "record 2, field number: 'H-001' comes twice",
     '"H-001,H1\r\n': "is no text table in UTF-8",
 }
 
@@ -105,7 +106,7 @@ def test_what_cannot_be_opened_or_written_is_told(tmp_path: Path) -> None:
 def test_a_manifest_saved_by_a_spreadsheet_is_read(tmp_path: Path) -> None:
     """A byte order mark and bare line feeds change nothing."""
     path = tmp_path / "manifest.csv"
-    path.write_text(f"\ufeff{HEADER}\nH-001,H1,p,f.gpx,-120.50,40.0,hot,H-007,2026-08-14T19:03:05Z\n", encoding="utf-8")
+    path.write_text(f"\ufeff{HEADER}\nH-001,H1,p,f.gpx,-120.50,40.0,hot,H-007,2026-08-14T19:03:05Z,hot\n", encoding="utf-8")
     manifest = read_manifest(path)
     assert (manifest.longitude[0], manifest.aliases[0]) == (-120.5, "H-007")
     check_manifest(manifest)
