@@ -166,17 +166,21 @@ def _swath_of(track: Track, swath_m: float) -> BaseGeometry:
     known = track.take(np.flatnonzero(track.has_position()))
     frame = LocalFrame.around(known.longitude, known.latitude)
     x, y = frame.to_metres(known.longitude, known.latitude)
-    lines = [_line(np.column_stack([x[rows], y[rows]])) for rows in known.segment_rows()]
-    flown = shapely.simplify(shapely.union_all(lines), swath_m / 200.0)
-    ground: BaseGeometry = frame.geometry_to_degrees(shapely.buffer(flown, swath_m / 2.0))
+    steps = [step for rows in known.segment_rows() for step in _steps(np.column_stack([x[rows], y[rows]]), swath_m)]
+    # Step by step: the buffer of one long line that crosses itself takes seconds.
+    ground: BaseGeometry = frame.geometry_to_degrees(shapely.union_all(shapely.buffer(steps, swath_m / 2.0)))
     return ground
 
 
-def _line(corners: NDArray[np.float64]) -> BaseGeometry:
+def _steps(corners: NDArray[np.float64], swath_m: float) -> list[BaseGeometry]:
+    """Return the straight pieces of a flown line, wobbles far below the swath left out."""
     import shapely
 
-    line: BaseGeometry = shapely.linestrings(corners) if len(corners) > 1 else shapely.points(corners[0])
-    return line
+    if len(corners) < 2:
+        return [shapely.points(corners[0])]
+    line = shapely.simplify(shapely.linestrings(corners), swath_m / 200.0, preserve_topology=False)
+    kept = shapely.get_coordinates(line)
+    return list(shapely.linestrings(np.stack([kept[:-1], kept[1:]], axis=1)))
 
 
 def _begin_of(track: Track) -> np.datetime64:
