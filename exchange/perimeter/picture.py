@@ -36,6 +36,7 @@ _SHOWN_FINDINGS, _SHOWN_LENGTHS, _MOST_DRAWN = 4, 8, 30_000
 _MANY_REMOVED: Final = 150
 _ROUND_THE_RING: Final = 0.35
 _NARROWEST: Final = 0.95
+_SCALE_ROOM: Final = 0.07
 
 
 def draw_trace(tracks: Sequence[Track], traced: Traced, *, title: str = "", earlier: Perimeter | None = None) -> bytes:
@@ -176,19 +177,16 @@ def _set_view(axes: Any, frame: LocalFrame, tracks: Sequence[Track], traced: Tra
     """Show the ring whole and of the rest what lies near it; return west, south, east, north in metres."""
     flown = np.column_stack(frame.to_metres(*_all_positions(tracks)))
     flown = flown[np.isfinite(flown).all(axis=1)]
-    ring = np.vstack([flown[:0], *_ring_places(frame, traced)])
-    if not len(flown):
-        flown = np.zeros((1, 2))
-    low, high = flown.min(axis=0), flown.max(axis=0)
-    if len(ring):
-        margin = _ROUND_THE_RING * (ring.max(axis=0) - ring.min(axis=0)).max()
-        low = np.minimum(ring.min(axis=0), np.maximum(low, ring.min(axis=0) - margin))
-        high = np.maximum(ring.max(axis=0), np.minimum(high, ring.max(axis=0) + margin))
-    else:
-        low, high = np.percentile(flown, 2, axis=0), np.percentile(flown, 98, axis=0)
+    flown = flown if len(flown) else np.zeros((1, 2))
+    core = np.vstack([flown[:0], *_ring_places(frame, traced)])
+    core = core if len(core) else np.percentile(flown, (2, 98), axis=0)
+    low, high = core.min(axis=0), core.max(axis=0)
+    margin = _ROUND_THE_RING * float((high - low).max())
+    low = np.minimum(low, np.maximum(flown.min(axis=0), low - margin))
+    high = np.maximum(high, np.minimum(flown.max(axis=0), high + margin))
     widest = max(float((high - low).max()), 10.0)
     room = np.maximum((_NARROWEST * widest - (high - low)) / 2, 0.06 * widest)
-    (west, south), (east, north) = (low - room).tolist(), (high + room).tolist()
+    (west, south), (east, north) = (low - room - [0.0, _SCALE_ROOM * widest]).tolist(), (high + room).tolist()
     axes.set_xlim(west, east)
     axes.set_ylim(south, north)
     return west, south, east, north
@@ -227,11 +225,10 @@ def _round_length_m(wanted_m: float) -> float:
 
 def _write_words(figure: Any, axes: Any, traced: Traced, title: str) -> None:
     """Write the verdict above the picture, what the lines mean and the caution below it."""
-    figure.suptitle(_headline(traced, title), fontsize=14, fontweight="bold")
-    findings = [*traced.refusals, *traced.flags]
-    verdict, words, color = _verdict(traced, findings)
+    verdict, words, color = _verdict(traced, [*traced.refusals, *traced.flags])
+    figure.suptitle(f"{verdict}\n{_headline(traced, title)}", fontsize=15, fontweight="bold")
     box = {"boxstyle": "round,pad=0.45", "facecolor": "white", "edgecolor": color, "linewidth": 2.5}
-    axes.set_title("\n".join([verdict, *words]), fontsize=10.5, loc="left", bbox=box, pad=14)
+    axes.set_title("\n".join(words), fontsize=10.5, loc="left", bbox=box, pad=14)
     figure.legend(*axes.get_legend_handles_labels(), loc="outside lower center", ncols=3, fontsize=9.5, frameon=False)
     axes.set_xlabel(CAUTION, fontsize=9)
 
@@ -254,8 +251,8 @@ def _verdict(traced: Traced, findings: Sequence[Finding]) -> tuple[str, list[str
     if findings:
         return "▲ CHECK BEFORE USE", words, "#E69F00"
     error = traced.report.expected_error_m
-    told = [] if math.isnan(error) else [f"Edge within {error:.1f} m 95 times in 100, as far as the log can tell."]
-    return "✔ NO FLAG", told, _GREEN
+    told = "unknown" if math.isnan(error) else f"within {error:.1f} m 95 times in 100"
+    return "✔ NO FLAG", [f"Nothing speaks against it, as far as the log can tell. Edge error: {told}."], _GREEN
 
 
 def _wrap(text: str) -> list[str]:
