@@ -42,7 +42,7 @@ def test_the_shift_is_told_and_taken_off() -> None:
             expected = fire.flights[int(member.sortie[2:]) - 1].shift
             assert np.hypot(member.shift_east_m - expected[0], member.shift_north_m - expected[1]) < 6.5
             assert member.distance_m < 3.0
-                expected_distance = member.distance_m / _deviation(merged, member.source)
+            expected_distance = member.distance_m / _deviation(merged, member.source)
             assert member.distance == pytest.approx(expected_distance, rel=0.5, abs=1e-3)
 
 
