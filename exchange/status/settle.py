@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 
 import numpy as np
@@ -156,6 +157,8 @@ class _Settling:
         self.time = _former_times(spots)
         self.status[words.spot], self.author[words.spot] = notes.status[words.standing], notes.author[words.standing]
         self.time[words.spot] = notes.time[words.standing]
+        self._note = np.full(len(spots), -1)
+        self._note[words.spot] = words.standing
 
     def reopen(self, heat: TimeColumn, options: SettleOptions) -> Questions:
         """Set to ``recheck`` where heat was seen after the word that there is none, or may have been."""
@@ -195,7 +198,7 @@ class _Settling:
     def _tell_reopened(self, row: int, heat: np.datetime64) -> str:
         when = f"at {_minute(self.time[row])}" if not np.isnat(self.time[row]) else "at a time that nobody stated"
         return (
-            f"{self.status[row]!r}{_by(self.author[row])} {when}, and heat was seen at {_minute(heat)}; "
+            f"{self.status[row]!r}{_by(self.notes, self._note[row])} {when}, and heat was seen at {_minute(heat)}; "
             f"it is {RECHECK!r} until a person says otherwise"
         )
 
@@ -203,7 +206,7 @@ class _Settling:
         end = self.words.start[place + 1] if place + 1 < len(self.words.start) else len(self.words.notes)
         rows = self.words.notes[self.words.start[place] : end]
         each = dict.fromkeys(
-            f"{self.notes.status[row]!r}{_by(self.notes.author[row])} {_at(self.notes.time[row])}" for row in rows
+            f"{self.notes.status[row]!r}{_by(self.notes, row)} {_at(self.notes.time[row])}" for row in rows
         )
         stands = self.notes.status[rows[0]]
         told = list(each) if len(each) <= _SHOWN else [*list(each)[:_SHOWN], f"{len(each) - _SHOWN} more"]
@@ -309,8 +312,11 @@ def _blank(length: int, count: int) -> list[TextColumn]:
     return [np.full(length, "", dtype=object) for _ in range(count)]
 
 
-def _by(author: str) -> str:
-    return f" by {author}" if author else ""
+def _by(notes: StatusNotes, row: int) -> str:
+    """Tell whose word a note is: who made it, or else the file it came in."""
+    if row < 0 or not (notes.author[row] or notes.origin[row]):
+        return ""
+    return f" by {notes.author[row]}" if notes.author[row] else f" in {PurePath(notes.origin[row]).name}"
 
 
 def _at(time: np.datetime64) -> str:
