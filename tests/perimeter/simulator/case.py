@@ -140,10 +140,14 @@ def _plan(random: np.random.Generator, edge: Edge, effects: set[str]) -> list[pl
         flights = [plans.doubles_back(random, legs) for legs in flights]
     if "look_again" in effects:
         flights = [plans.looks_again(random, edge, legs) for legs in flights]
+    if "stubs" in effects:
+        flights = [plans.with_stubs(random, legs) for legs in flights]
     if effects & {"transit", "bent", "inside", "ground"}:
         launch = plans.launch_point(random, edge.area, flights[0][0].places[0], inside="inside" in effects)
-        kind, waits = "bent" if "bent" in effects else "straight", "ground" in effects
-        flights = [plans.from_launch(random, legs, launch, kind, waits=waits) for legs in flights]
+        kind, waits, home = "bent" if "bent" in effects else "straight", "ground" in effects, launch
+        if "elsewhere" in effects:
+            home = plans.launch_point(random, edge.area, flights[-1][-1].places[-1], inside=False)
+        flights = [plans.from_launch(random, legs, launch, home, kind, waits=waits) for legs in flights]
     return flights
 
 
@@ -230,7 +234,8 @@ def _spoil(random: np.random.Generator, flight: Flight, effects: set[str], hertz
         sigma = random.uniform(2.5, 3.0)
     if "noise_huge" in effects:
         sigma = random.uniform(12.0, 20.0)
-    flight = faults.receiver_noise(random, flight, hertz, sigma)
+    memory = random.uniform(0.3, 2.0) if "quick_noise" in effects else random.uniform(4.0, 20.0)
+    flight = faults.receiver_noise(random, flight, hertz, sigma, memory)
     if "too_few" in effects:
         flight = flight.take(np.linspace(0, len(flight) - 1, random.integers(3, 7)).astype(np.int64))
     if "jitter" in effects or "hover_only" in effects:

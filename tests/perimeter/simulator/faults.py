@@ -23,10 +23,12 @@ def slow_noise(random: np.random.Generator, count: int, hertz: float, sigma: flo
     return lfilter([1.0], [1.0, -keep], pushes)
 
 
-def receiver_noise(random: np.random.Generator, flight: Flight, hertz: float, sigma_m: float) -> Flight:
+def receiver_noise(
+    random: np.random.Generator, flight: Flight, hertz: float, sigma_m: float, memory_seconds: float
+) -> Flight:
     """Move every fix by slow noise of ``sigma_m`` an axis and a tenth of it fresh at each fix."""
-    count, memory = len(flight), random.uniform(4.0, 20.0)
-    slow = np.column_stack([slow_noise(random, count, hertz, sigma_m, memory) for _ in range(2)])
+    count = len(flight)
+    slow = np.column_stack([slow_noise(random, count, hertz, sigma_m, memory_seconds) for _ in range(2)])
     return replace(flight, places=flight.places + slow + random.normal(0, 0.1 * sigma_m, (count, 2)))
 
 

@@ -94,14 +94,27 @@ def looks_again(random: np.random.Generator, edge: Edge, legs: Legs) -> Legs:
     return legs
 
 
-def from_launch(random: np.random.Generator, legs: Legs, launch: Floats, kind: str, *, waits: bool) -> Legs:
+def with_stubs(random: np.random.Generator, legs: Legs) -> Legs:
+    """Begin and end 15-40 m off the edge, on any side, so that the ends may cross each other and the edge."""
+
+    def off(place: Floats) -> Floats:
+        reach, turn = random.uniform(15.0, 40.0), random.uniform(0, 2 * np.pi)
+        return place + reach * np.array([np.cos(turn), np.sin(turn)])
+
+    first, last = legs[0].places[0], legs[-1].places[-1]
+    return [straight(off(first), first, legs[0].speed), *legs, straight(last, off(last), legs[-1].speed)]
+
+
+def from_launch(
+    random: np.random.Generator, legs: Legs, launch: Floats, home: Floats, kind: str, *, waits: bool
+) -> Legs:
     """Fly from the launch point to the first leg and home from the last; with a wait on the ground before it."""
 
     def leg(start: Floats, end: Floats) -> Leg:
         return bent(random, start, end) if kind == "bent" else straight(start, end)
 
     ground = [stand(launch, random.uniform(15.0, 90.0), "ground")] if waits else []
-    return [*ground, leg(launch, legs[0].places[0]), *legs, leg(legs[-1].places[-1], launch)]
+    return [*ground, leg(launch, legs[0].places[0]), *legs, leg(legs[-1].places[-1], home)]
 
 
 def launch_point(random: np.random.Generator, area: shapely.Geometry, start: Floats, *, inside: bool) -> Floats:

@@ -57,3 +57,8 @@ def _evenly(line: Floats, step: float) -> Floats:
     positions = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     wanted = np.arange(0.0, positions[-1], step)
     return np.column_stack([np.interp(wanted, positions, column) for column in line.T])
+
+
+def farthest_m(first: shapely.Geometry, second: shapely.Geometry) -> float:
+    """Return the greatest distance between the edges of two areas in flat metres, taken both ways."""
+    return float(max(_distances(first, second).max(), _distances(second, first).max()))
