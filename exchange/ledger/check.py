@@ -10,9 +10,10 @@ from sqlite3 import Connection
 
 from exchange.errors import DamagedLedgerError, LedgerError
 from exchange.ledger import geopackage
+from exchange.ledger.cells import read_json
 from exchange.ledger.database import copy_path, open_to_read, restore_remedy
 from exchange.ledger.geometry_blob import write_points
-from exchange.ledger.history import last_act
+from exchange.ledger.history import last_act, read_incident
 from exchange.ledger.rows import read_rows
 from exchange.ledger.schema import TABLES, statements
 from exchange.ledger.seal import OPENED, Seal, chain, last_fid, seal_closed, seal_opened
@@ -108,6 +109,8 @@ def _check_seals(connection: Connection) -> Iterator[str]:
         yield "acts are missing from the log"
     if any(first[1] > second[1] for first, second in itertools.pairwise(acts)):
         yield "an act is earlier than the one before"
+    if acts and read_json(acts[0][5]).get("incident") != read_incident(connection):
+        yield "the fire is called otherwise than when the ledger was started"
     for *words, seal in acts:
         kept = _read_seals(connection, words[0])
         if chain(before, tuple(words), kept) != seal:

@@ -69,11 +69,13 @@ class SourceWriter:
         insert(self.connection, "attachment", columns, len(files))
         self._pieces += packet.tracks
 
-    def finish(self) -> None:
-        """Write the tracks."""
-        for track in Packet.join([Packet(tracks=tuple(self._pieces))]).tracks:
+    def finish(self) -> int:
+        """Write the tracks; return how many there are."""
+        tracks = Packet.join([Packet(tracks=tuple(self._pieces))]).tracks
+        for track in tracks:
             self._write_track(track)
         self._pieces = []
+        return len(tracks)
 
     def _origin(self, rows: PointTable) -> dict[str, Any]:
         layers = [layer or None for layer in rows.source.layer.tolist()]
@@ -180,3 +182,8 @@ def read_attachments(connection: Connection, *, at_act: int) -> dict[str, bytes]
     """Return the attached files in force after an act by name; of two with one name, the first."""
     query = f"SELECT t.name, t.content FROM attachment t WHERE {in_force_at('t')} ORDER BY t.fid DESC"
     return dict(connection.execute(query, {"act": at_act}).fetchall())
+
+
+def count_rows(connection: Connection, table: str, source: int) -> int:
+    """Return how many rows of a table came in a file."""
+    return int(connection.execute(f"SELECT count(*) FROM {table} WHERE source = ?", (source,)).fetchone()[0])

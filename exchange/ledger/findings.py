@@ -57,11 +57,20 @@ def open_findings(act: Act, findings: Sequence[Finding]) -> None:
     insert(act.connection, "finding", columns, len(findings))
 
 
-def close_findings(act: Act, *, kind: str = "", source: int | None = None) -> None:
-    """Settle what is open of a kind, or of a file that is withdrawn."""
-    fids = act.connection.execute(
-        "SELECT fid FROM finding WHERE to_act IS NULL AND (kind = ? OR source = ?)", (kind, source)
-    ).fetchall()
+def replace_findings(act: Act, kind: str, findings: Sequence[Finding]) -> None:
+    """Make these what is open of a kind: what was open already stays, the rest is settled."""
+    query = "SELECT fid, message, number FROM finding WHERE to_act IS NULL AND kind = ?"
+    current = {(message, number): fid for fid, message, number in act.connection.execute(query, (kind,))}
+    known = read_numbers(act.connection)
+    wanted = {(str(finding.problem), known.get(finding.number)): finding for finding in findings}
+    close_rows(act.connection, "finding", [fid for key, fid in current.items() if key not in wanted], act.number)
+    open_findings(act, [finding for key, finding in wanted.items() if key not in current])
+
+
+def close_findings(act: Act, *, source: int) -> None:
+    """Settle what is open about a file that is withdrawn."""
+    query = "SELECT fid FROM finding WHERE to_act IS NULL AND source = ?"
+    fids = act.connection.execute(query, (source,)).fetchall()
     close_rows(act.connection, "finding", [fid for (fid,) in fids], act.number)
 
 

@@ -78,3 +78,10 @@ def read_acts(connection: Connection, *, at_act: int | None = None) -> list[Logg
 def read_incident(connection: Connection) -> str:
     """Return the fire's name."""
     return str(connection.execute("SELECT incident FROM exchange_ledger").fetchone()[0])
+
+
+def read_last_report(connection: Connection, name: str) -> dict[str, Any]:
+    """Return what the last act that reported something under a name reported, or nothing."""
+    rows = connection.execute("SELECT report FROM act WHERE instr(report, ?) ORDER BY fid DESC", (f'"{name}"',))
+    found = (read_json(report).get(name) for (report,) in rows)
+    return next((value for value in found if isinstance(value, dict)), {})

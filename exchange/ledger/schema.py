@@ -103,7 +103,8 @@ TABLES: dict[str, SqlTable] = {
         SqlTable("attachment", ("source INTEGER NOT NULL REFERENCES source (fid)", "name TEXT NOT NULL",
                                 "content BLOB NOT NULL")),
         SqlTable("number", ("name TEXT NOT NULL UNIQUE", *_ACT)),
-        SqlTable("spot", (_NUMBER,), Detections, "POINT", is_versioned=True),
+        # What the merge said of its status, before any note.
+        SqlTable("spot", (_NUMBER, "merged_status TEXT"), Detections, "POINT", is_versioned=True),
         SqlTable(
             "membership", ("sighting INTEGER NOT NULL REFERENCES sighting (fid)", _NUMBER), is_versioned=True
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from sqlite3 import Connection
@@ -20,7 +21,7 @@ from exchange.model import Detections
 from exchange.model.columns import TextColumn
 from exchange.model.spot_number import find_aliases
 
-_COLUMNS = (*Detections.column_names(), "extra")
+_COLUMNS = ("merged_status", *Detections.column_names(), "extra")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,13 +49,24 @@ def allot_numbers(act: Act, names: Iterable[str]) -> dict[str, int]:
 
 def read_spots(connection: Connection, *, at_act: int) -> Detections:
     """Return the list as it stood after an act, in the order in which its numbers were allotted."""
+    return _read_list(connection, at_act)[0]
+
+
+def read_merged_spots(connection: Connection, *, at_act: int) -> Detections:
+    """Return the list as ``read_spots`` does, with the status that the merge gave each spot before any note."""
+    spots, merged_status = _read_list(connection, at_act)
+    return spots.replace(status=merged_status)
+
+
+def _read_list(connection: Connection, at_act: int) -> tuple[Detections, list[str]]:
     batches = list(read_rows(connection, "spot", Detections, where=_held(at_act)))
     spots, _ = join_rows(Detections, batches)
-    order = np.argsort([number for batch in batches for number in batch.fields["number"]], kind="stable")
-    return spots.take(order)
+    numbers, status = ([v for batch in batches for v in batch.fields[name]] for name in ("number", "merged_status"))
+    order = np.argsort(numbers, kind="stable")
+    return spots.take(order), [status[row] or "" for row in order.tolist()]
 
 
-def write_spots(act: Act, spots: Detections) -> ListChange:
+def write_spots(act: Act, spots: Detections, *, merged_status: Sequence[str] | None = None) -> ListChange:
     """Make ``spots`` the list: spots that are as before stay untouched, what changed gets a new version.
 
     Parameters
@@ -64,6 +76,8 @@ def write_spots(act: Act, spots: Detections) -> ListChange:
     spots
         The whole list, with the permanent numbers in ``id``; numbers that were folded into others in the foreign
         column ``aliases``.
+    merged_status
+        What the merge said of each spot's status before any note; by default that of ``spots``.
 
     Raises
     ------
@@ -72,19 +86,22 @@ def write_spots(act: Act, spots: Detections) -> ListChange:
     """
     names = [str(name) for name in spots.id.tolist()]
     if "" in names or len(set(names)) < len(names):
-        twice = next((name for name in names if names.count(name) > 1), "")
+        twice = next((name for name, count in Counter(names).items() if name and count > 1), "")
         raise ModelError(f"the list has {'two spots ' + twice if twice else 'a spot without a number'}", field="id")
     numbers = allot_numbers(act, [*names, *find_aliases(spots)])
-    change = _write_versions(
-        act, spots, [numbers[name] for name in names], {fid: name for name, fid in numbers.items()}
-    )
+    by_fid = {fid: name for name, fid in numbers.items()}
+    before_notes = spots.status.tolist() if merged_status is None else list(merged_status)
+    change = _write_versions(act, spots, before_notes, [numbers[name] for name in names], by_fid)
     _write_aliases(act, {numbers[alias]: numbers[name] for alias, name in find_aliases(spots).items()})
     return change
 
 
-def _write_versions(act: Act, spots: Detections, numbers: list[int], names: Mapping[int, str]) -> ListChange:
+def _write_versions(
+    act: Act, spots: Detections, merged_status: list[str], numbers: list[int], names: Mapping[int, str]
+) -> ListChange:
     current = _read_versions(act.connection)
-    columns: list[Sequence[Any]] = [to_cells(getattr(spots, name)) for name in Detections.column_names()]
+    columns: list[Sequence[Any]] = [[status or None for status in merged_status]]
+    columns += [to_cells(getattr(spots, name)) for name in Detections.column_names()]
     rows = list(zip(*columns, write_extra(spots.extra, len(spots)), strict=True))
     written = [row for row, number in enumerate(numbers) if current.get(number, (0, ()))[1] != rows[row]]
     gone = current.keys() - set(numbers)
@@ -142,6 +159,21 @@ def read_memberships(connection: Connection, *, at_act: int) -> tuple[NDArray[np
     for name, fid in read_numbers(connection).items():
         names[fid : fid + 1] = name
     return pairs[:, 0], names[pairs[:, 1]]
+
+
+def read_numbers_ever_seen(connection: Connection) -> set[str]:
+    """Return the numbers of all spots that a sighting was ever part of."""
+    query = "SELECT DISTINCT n.name FROM membership m JOIN number n ON n.fid = m.number"
+    return {name for (name,) in connection.execute(query)}
+
+
+def is_in_list(connection: Connection, source: int) -> bool:
+    """Tell whether a sighting of a file is part of a spot now."""
+    query = (
+        "SELECT EXISTS (SELECT 1 FROM membership m JOIN sighting s ON s.fid = m.sighting"
+        " WHERE m.to_act IS NULL AND s.source = ?)"
+    )
+    return bool(connection.execute(query, (source,)).fetchone()[0])
 
 
 def write_memberships(act: Act, sightings: NDArray[np.int64], numbers: Sequence[str]) -> int:
