@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.formats.text_columns import TextCells
-from exchange.formats.xml.alike import scan_alike
+from exchange.formats.xml.scan import scan_records
 from exchange.formats.xml.shapes import Layout
 from exchange_kml.arrow_columns import to_numbers, to_texts
 from exchange_kml.fixes import Numbers, Times
@@ -52,8 +52,8 @@ class FixRuns:
         return data[: starts[0][0]] + b"".join(pieces)
 
     def _cut_run(self, data: bytes, name: bytes, context: tuple[bytes, bytes]) -> bytes:
-        scan = scan_alike(data, Layout([name], [], _take_text, context))
-        if scan is None:
+        scan = scan_records(data, Layout([name], [], _take_text, context))
+        if scan is None or not scan.joined[1:].all():
             return data
         self._count += 1
         self._runs[str(self._count)] = scan.columns[TEXT]

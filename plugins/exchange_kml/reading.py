@@ -17,7 +17,6 @@ from exchange.errors import MalformedError, NotThisFormatError, OptionError
 from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_zone
-from exchange.formats.xml.alike import scan_alike
 from exchange.formats.xml.encoding import Utf8Reader
 from exchange.formats.xml.parse import SafeParser, iterate_elements, parse_fragment
 from exchange.formats.xml.scan import Scan, scan_records
@@ -183,18 +182,11 @@ class _Reading:
 
     def read_block(self, data: bytes) -> Iterator[Packet]:
         plain = None if self.walker.is_in_track else make_plain(data)
-        scan = self.scan(plain.data) if plain is not None else None
+        scan = scan_records(plain.data, self.layout) if plain is not None else None
         if plain is None or scan is None or STREAMS in scan.columns:
             yield from self.feed(data)
             return
         yield from self.feed(self.cut_runs(plain, scan))
-
-    def scan(self, data: bytes) -> Scan | None:
-        alike = scan_alike(data, self.layout)
-        if alike is not None or b"Track>" in data:
-            # Elements as long as a whole track are the parser's.
-            return alike
-        return scan_records(data, self.layout)
 
     @property
     def layout(self) -> Layout:

@@ -6,29 +6,30 @@ in place of its texts, and what the caller takes of it says where the texts of a
 names, namespaces and nesting are the parser's word; the scanner itself only cuts and compares bytes.
 
 What is proven on every block before anything is taken from it: its bytes are UTF-8 and hold no character that XML
-forbids; every ``<`` begins a tag that ends at the next ``>``; each tag of a record equals, byte by byte, the one at
-the same place in the record that was parsed; between tags where no text may stand there is white space only;
-references are the five of XML or numeric ones. Otherwise the block is left to the careful way.
+forbids; each record equals, byte by byte, the one that was parsed, but for its texts and the values of its variable
+tags; these hold no ``<`` and no end of a CDATA section; references are the five of XML or numeric ones. Otherwise the
+block is left to the careful way.
 """
 
 from __future__ import annotations
 
-import itertools
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from exchange.formats.text_columns import TextCells, bytes_of, escape_xml, join_rows, to_arrow_numbers, to_cells
+from exchange.formats.xml.pattern import Pattern, read_pattern
 from exchange.formats.xml.shapes import Layout, Template
-from exchange.formats.xml.slices import Block, Coded, Offsets, code_slices, cut_texts, resolve_references
-from exchange.formats.xml.tags import VALUE, Tags, find_tags, is_end, is_start
+from exchange.formats.xml.slices import Block, Offsets, cut_texts, resolve_references
 
-MOST_KINDS = 16
+MOST_TAGS = 512
+"""Records with more tags, such as whole tracks, hardly ever have another like them."""
+
 _WHITE = b" \t\n\r"
+_BEHIND_NAME = np.frombuffer(b" \t\n/>", np.uint8)
 
 
 @dataclass(frozen=True)
@@ -56,11 +57,11 @@ class Scan:
 
 def scan_records(data: bytes, layout: Layout) -> Scan | None:
     """Return the records of a block that begins and ends outside of records, or ``None`` to take the careful way."""
-    if not is_plain(data):
+    if not is_plain(data) or b"]]>" in data:
         return None
     block = Block.of(data)
-    tags = find_tags(block, layout.variable)
-    return _Scanning(block, tags, layout).run() if tags else None
+    records = _find_records(block, layout)
+    return None if records is None else _Scanning(block, records, layout).run()
 
 
 def is_plain(data: bytes) -> bool:
@@ -79,6 +80,38 @@ def is_plain(data: bytes) -> bool:
 
 
 @dataclass(frozen=True)
+class _Records:
+    """Where the tags of a block begin, its end behind them, and which of them are the first and the last of records."""
+
+    opening: Offsets
+    first: Offsets
+    last: Offsets
+    name: NDArray[np.int32]
+
+
+def _find_records(block: Block, layout: Layout) -> _Records | None:
+    opening = np.flatnonzero(block.octets == ord("<"))
+    words = block.words[opening]
+    opens, closes = np.full((2, len(opening)), -1, dtype=np.int32)
+    for code, name in enumerate(layout.records):
+        if b"<" + name in block.data:
+            starts = block.find_among(opening, words, b"<" + name)
+            behind = block.octets[np.minimum(opening[starts] + 1 + len(name), len(block.data) - 1)]
+            opens[starts[np.isin(behind, _BEHIND_NAME)]] = code
+            closes[block.find_among(opening, words, b"</" + name + b">")] = code
+    first, ends = np.flatnonzero(opens >= 0), np.flatnonzero(closes >= 0)
+    # Where no end follows before the next start, the element is empty or the file is broken; the parser will tell.
+    of = np.searchsorted(first, ends) - 1
+    last = first.copy()
+    if len(of) and (of[0] < 0 or (of[1:] == of[:-1]).any() or (opens[first[of]] != closes[ends]).any()):
+        return None
+    last[of] = ends
+    if not len(first) or int((last - first).max()) >= MOST_TAGS:
+        return None
+    return _Records(np.append(opening, len(block.data)), first, last, opens[first])
+
+
+@dataclass(frozen=True, eq=False)
 class _Slot:
     """Where a text stands in each record of one shape."""
 
@@ -86,100 +119,82 @@ class _Slot:
     stop: Offsets
     in_attribute: bool = False
 
+    def take(self, rows: Any) -> _Slot:
+        return _Slot(self.start[rows], self.stop[rows], self.in_attribute)
+
 
 _Part = tuple[Offsets, Template, list[_Slot]]
 
 
+@dataclass
 class _Scanning:
     """One block on its way to columns."""
 
-    def __init__(self, block: Block, tags: Tags, layout: Layout) -> None:
-        self.block, self.tags, self.layout = block, tags, layout
-        self.has_references = b"&" in block.data
-        self.slots: dict[str, list[_Part]] = {}
+    block: Block
+    records: _Records
+    layout: Layout
+    parts: dict[str, list[_Part]] = field(default_factory=dict)
+    quotes: dict[bytes, Offsets] = field(default_factory=dict)
 
     def run(self) -> Scan | None:
-        found = self.find_records()
-        if found is None:
+        first, last = self.records.first, self.records.last
+        start, stop = self.records.opening[first], np.empty(len(first), dtype=np.int64)
+        # Each shape costs some work in every block; where almost every record has its own, the parser is faster.
+        most = max(16, len(first) // 100)
+        for length in np.unique(last - first).tolist():
+            rows = np.flatnonzero(last - first == length)
+            while len(rows):
+                taken = self.take_shape(rows, length + 1, stop) if most else None
+                if taken is None:
+                    return None
+                rows, most = rows[~taken], most - 1
+        columns = {key: self.build_column(parts, len(first)) for key, parts in self.parts.items()}
+        whole = {key: cells for key, cells in columns.items() if cells is not None}
+        if len(whole) < len(columns):
             return None
-        first, last, name = found
-        for rows in _group_by_shape(self.tags.code, first, last):
-            if rows is None or not self.read_shape(first[rows], rows, int(last[rows[0]] - first[rows[0]]) + 1):
-                return None
-        columns = {}
-        for key, parts in self.slots.items():
-            cells = self.build_column(parts, len(first))
-            if cells is None:
-                return None
-            columns[key] = cells
-        start, stop = self.tags.start[first], self.tags.stop[last] + 1
-        return Scan(name, start, stop, self.find_joined(first, last, start, stop), columns)
+        return Scan(self.records.name, start, stop, self.find_joined(start, stop), whole)
 
-    def find_records(self) -> tuple[Offsets, Offsets, NDArray[np.int32]] | None:
-        """Return the first and the last tag of each record, and which element it is."""
-        names = list(self.layout.records)
-        opens, closes = np.full((2, len(self.tags.distinct)), -1, dtype=np.int32)
-        for code, text in enumerate(self.tags.distinct):
-            head = re.split(rb"[\s/]", text, maxsplit=1)[0]
-            if text[:1] == b"/" and text[1:] in names:
-                closes[code] = names.index(text[1:])
-            elif head in names:
-                opens[code] = names.index(head)
-                closes[code] = opens[code] if text.endswith(b"/") else -1
-        first = np.flatnonzero(opens[self.tags.code] >= 0)
-        last = np.flatnonzero(closes[self.tags.code] >= 0)
-        if len(first) != len(last) or not (first <= last).all() or not (last[:-1] < first[1:]).all():
+    def take_shape(self, rows: Offsets, length: int, stop: Offsets) -> NDArray[np.bool_] | None:
+        """Take the records that are like the first of the given ones; return which, ``None`` when it is not regular."""
+        first = self.records.first[rows]
+        openings = self.records.opening[first[0] : first[0] + length].tolist()
+        pattern = read_pattern(self.block.data, openings, self.layout.variable)
+        shape = None if pattern is None else self.layout.find_shape(pattern.pieces)
+        if pattern is None or shape is None:
             return None
-        name = opens[self.tags.code[first]]
-        return (first, last, name) if (name == closes[self.tags.code[last]]).all() else None
+        fitting, slots, ends = self.fit(pattern, first)
+        taken = np.zeros(len(rows), dtype=bool)
+        taken[fitting] = True
+        stop[rows[fitting]] = ends
+        for key, template in shape.templates.items():
+            self.parts.setdefault(key, []).append((rows[fitting], template, slots))
+        return taken if taken[0] else None
 
-    def read_shape(self, first: Offsets, rows: Offsets, length: int) -> bool:
-        """Learn the shape of some records from their first, and note where the texts of all of them are."""
-        tags = [self.tags.distinct[code] for code in self.tags.code[first[0] : first[0] + length].tolist()]
+    def fit(self, pattern: Pattern, first: Offsets) -> tuple[Offsets, list[_Slot], Offsets]:
+        """Return which records are written like the pattern, their texts and values in order, and their ends."""
+        fitting = np.arange(len(first))
         slots: list[_Slot] = []
-        pieces: list[bytes] = []
-        depth = 0
-        for place, (tag, following) in enumerate(itertools.pairwise(tags)):
-            slots += self.find_values(first + place) if VALUE in tag else []
-            depth += is_start(tag) - is_end(tag)
-            start, stop = self.tags.stop[first + place] + 1, self.tags.start[first + place + 1]
-            pieces += [tag, b""]
-            if is_start(tag) and is_end(following):
-                slots.append(_Slot(start, stop))
-            elif (coded := self.code_white_space(start, stop)) is None:
-                return False
-            elif depth > 1 and len(coded.first) > 1:
-                return self.read_parts(first, rows, length, coded)
-            elif depth > 1:
-                # Between the record's own children white space means nothing; within them it may.
-                pieces[-1] = self.block.data[start[0] : stop[0]]
-        slots += self.find_values(first) if length == 1 and VALUE in tags[0] else []
-        shape = self.layout.find_shape((*pieces, tags[-1]))
-        for key, template in shape.templates.items() if shape else ():
-            self.slots.setdefault(key, []).append((rows, template, slots))
-        return shape is not None
+        reached = first
+        for step in pattern.steps:
+            begin = reached if step.opening is None else self.records.opening[first + step.opening]
+            is_like = self.block.has_at(begin, step.literal)
+            start, reached = begin + len(step.literal), self.records.opening[first + step.following]
+            if step.quote:
+                quoted = self.find_quotes(step.quote, start)
+                is_like &= quoted < reached
+                reached = quoted
+            if not is_like.all():
+                fitting, first, start, reached = fitting[is_like], first[is_like], start[is_like], reached[is_like]
+                slots = [slot.take(is_like) for slot in slots]
+            slots.append(_Slot(start, reached, in_attribute=bool(step.quote)))
+        return fitting, slots, slots.pop().start
 
-    def read_parts(self, first: Offsets, rows: Offsets, length: int, coded: Coded) -> bool:
-        """Read records of one shape but for their white space, each kind on its own."""
-        kinds = range(len(coded.first))
-        chosen = (np.flatnonzero(coded.code == kind) for kind in kinds)
-        return len(kinds) <= MOST_KINDS and all(self.read_shape(first[of], rows[of], length) for of in chosen)
-
-    def find_values(self, rows: Offsets) -> list[_Slot]:
-        for values in self.tags.values:
-            at = np.searchsorted(values.rows, rows[0])
-            if at < len(values.rows) and values.rows[at] == rows[0]:
-                where = slice(None) if len(rows) == len(values.rows) else np.searchsorted(values.rows, rows)
-                return [_Slot(start[where], stop[where], in_attribute=True) for start, stop in values.spans]
-        return []
-
-    def code_white_space(self, start: Offsets, stop: Offsets) -> Coded | None:
-        """Return which of the stretches are the same; ``None`` when one holds more than white space."""
-        if (start == stop).all():
-            return Coded(np.zeros(len(start), dtype=np.int32), np.zeros(1, dtype=np.int64))
-        coded = code_slices(self.block, start, stop)
-        texts = [] if coded is None else [self.block.data[start[row] : stop[row]] for row in coded.first.tolist()]
-        return None if any(text.strip(_WHITE) for text in texts) else coded
+    def find_quotes(self, quote: bytes, start: Offsets) -> Offsets:
+        """Return where the next quote stands at or behind each offset; the end of the block where there is none."""
+        if quote not in self.quotes:
+            self.quotes[quote] = np.append(np.flatnonzero(self.block.octets == ord(quote)), len(self.block.data))
+        quotes = self.quotes[quote]
+        return quotes[np.minimum(np.searchsorted(quotes, start), len(quotes) - 1)]
 
     def build_column(self, parts: list[_Part], length: int) -> TextCells | None:
         """Return one column of texts, shape (length,), from its parts by shape."""
@@ -193,6 +208,8 @@ class _Scanning:
             if filled is None:
                 return None
             cells.append(filled)
+        if len(parts) == 1 and len(cells[0]) == length:
+            return cells[0]
         place = np.full(length, -1, dtype=np.int64)
         place[np.concatenate([rows for rows, _, _ in parts])] = np.arange(sum(len(rows) for rows, _, _ in parts))
         # The last of them is null, and stands where a record has no such text.
@@ -213,6 +230,7 @@ class _Scanning:
         return self.read_texts(_Slot(np.where(present, start, stop), stop, in_attribute=in_attribute), present)
 
     def fill_template(self, template: Template, slots: list[_Slot], length: int) -> TextCells | None:
+        import pyarrow as pa
 
         pieces: list[Any] = []
         for piece in template:
@@ -225,49 +243,31 @@ class _Scanning:
                 return None
             pieces.append(escape_xml(cells) if len(template) > 1 else cells)
         if all(isinstance(piece, str) for piece in pieces):
-            text = to_cells(["".join(pieces)])
-            return text.take(to_arrow_numbers(np.zeros(length, dtype=np.int64)))
-        return join_rows(pieces)
+            return pa.repeat("".join(pieces), length)
+        return pieces[0] if len(pieces) == 1 else join_rows(pieces)
 
     def read_texts(self, slot: _Slot, present: NDArray[np.bool_] | None = None) -> TextCells | None:
         cells = cut_texts(self.block, slot.start, slot.stop, present)
         if slot.in_attribute and _holds_line_ends(cells):
             # A parser makes blanks of tabs and line feeds in an attribute (XML 1.0, 3.3.3).
             return None
-        return resolve_references(cells) if self.has_references else cells
+        return resolve_references(cells) if self.block.has_references else cells
 
-    def find_joined(self, first: Offsets, last: Offsets, start: Offsets, stop: Offsets) -> NDArray[np.bool_]:
-        joined = np.zeros(len(first), dtype=bool)
-        joined[1:] = first[1:] == last[:-1] + 1
+    def find_joined(self, start: Offsets, stop: Offsets) -> NDArray[np.bool_]:
+        """Return which records stand behind another with nothing but white space between."""
+        joined = np.zeros(len(start), dtype=bool)
+        joined[1:] = self.records.first[1:] == self.records.last[:-1] + 1
         rows = np.flatnonzero(joined)
-        coded = code_slices(self.block, stop[rows - 1], start[rows])
-        if coded is None:
-            return np.zeros(len(first), dtype=bool)
-        texts = [self.block.data[stop[row - 1] : start[row]] for row in rows[coded.first].tolist()]
-        white = np.array([not text.strip(_WHITE) for text in texts], dtype=bool)
-        joined[rows] = white[coded.code] if len(rows) else False
+        if len(rows):
+            begin, end = stop[rows - 1], start[rows]
+            usual = self.block.data[int(begin[0]) : int(end[0])]
+            is_usual = (end - begin == len(usual)) & self.block.has_at(begin, usual)
+            joined[rows] = not usual.strip(_WHITE)
+            for row in rows[~is_usual].tolist():
+                joined[row] = not self.block.data[int(stop[row - 1]) : int(start[row])].strip(_WHITE)
         return joined
 
 
 def _holds_line_ends(cells: TextCells) -> bool:
     octets = bytes_of(cells)
     return bool(len(octets)) and bool((octets < 32).any())
-
-
-def _group_by_shape(code: NDArray[np.int32], first: Offsets, last: Offsets) -> list[Offsets | None]:
-    """Return the rows of records whose tags are all the same, shape by shape; a ``None`` when there are too many."""
-    lengths = last - first + 1
-    # Each shape costs some work in every block; where almost every record has its own, the parser is faster.
-    most = max(16, len(first) // 100)
-    groups: list[Offsets | None] = []
-    for length in np.unique(lengths).tolist():
-        rows = np.flatnonzero(lengths == length)
-        while len(rows):
-            if len(groups) > most:
-                return [None]
-            same = np.ones(len(rows), dtype=bool)
-            for place in range(length):
-                same &= code[first[rows] + place] == code[first[rows[0]] + place]
-            groups.append(rows[same])
-            rows = rows[~same]
-    return groups

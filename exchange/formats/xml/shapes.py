@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from exchange.errors import ReadError
 from exchange.formats.xml.parse import parse_fragment
-from exchange.formats.xml.tags import VALUE, is_end, is_start
+from exchange.formats.xml.pattern import VALUE, is_end, is_start
 
 if TYPE_CHECKING:
     from lxml.etree import _Element

@@ -7,8 +7,8 @@ import re
 _LEFT_OUT = re.compile(rb"<!--(?!>|->)(?:(?!--).)*-->|<!\[CDATA\[(.*?)\]\]>|<\?(?!xml\s).*?\?>", re.DOTALL)
 
 
-def simplify(data: bytes) -> bytes | None:
-    """Return content that a parser reads the same as ``data``; ``None`` when there is nothing to simplify.
+def simplify(data: bytes) -> bytes:
+    """Return content that a parser reads the same as ``data``.
 
     Comments and processing instructions are left out, CDATA becomes escaped text, lines end in LF. What is not
     well formed among them stays, for the parser to refuse.
@@ -16,11 +16,10 @@ def simplify(data: bytes) -> bytes | None:
     >>> simplify(b"<n>a<!-- c -->b<![CDATA[ <&> ]]></n>")
     b'<n>ab &lt;&amp;&gt; </n>'
     """
-    has_return = b"\r" in data
-    if has_return:
+    if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if b"<!" not in data and b"<?" not in data:
-        return data if has_return else None
+        return data
     return _LEFT_OUT.sub(_escape_cdata, data)
 
 

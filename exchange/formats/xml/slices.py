@@ -1,9 +1,8 @@
-"""Many stretches of one block of bytes at once: which are the same, and their texts as columns."""
+"""Many stretches of one block of bytes at once: whether they are the same, and their texts as columns."""
 
 from __future__ import annotations
 
 import re
-import secrets
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,10 +13,6 @@ from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
 
 Offsets = NDArray[np.int64]
 WORD = 8
-MOST_WORDS = 64
-# One odd number for each word of a stretch: the sum of products tells stretches apart (and is checked below).
-_FACTORS = np.frombuffer(secrets.token_bytes(WORD * MOST_WORDS), np.uint64) | np.uint64(1)
-_SHIFT = np.array([0, *range(56, -1, -8)], dtype=np.uint64)
 
 # XML 1.0, section 4.6, and character references (4.1).
 _REFERENCE = re.compile(r"&(?:#(\d{1,7})|#x([0-9A-Fa-f]{1,6})|(amp|lt|gt|quot|apos));|&")
@@ -36,99 +31,46 @@ class Block:
     octets
         The same as numbers, shape (len(data),).
     words
-        The eight bytes that begin at each offset as one little-endian number, shape (len(data),).
+        The eight bytes that begin at each offset as one little-endian number; beyond the data they are zero.
+    has_references
+        Whether an ``&`` is in it.
     """
 
     data: bytes
     octets: NDArray[np.uint8]
     words: NDArray[np.uint64]
+    has_references: bool
 
     @classmethod
     def of(cls, data: bytes) -> Block:
         """Return the block of ``data``."""
         padded = np.frombuffer(data + bytes(WORD * 2), np.uint8)
-        words = np.ndarray((len(data),), dtype="<u8", buffer=padded, strides=(1,))
-        return cls(data, padded[: len(data)], words)
+        words = np.ndarray((len(data) + WORD,), dtype="<u8", buffer=padded, strides=(1,))
+        return cls(data, padded[: len(data)], words, b"&" in data)
+
+    def has_at(self, at: Offsets, text: bytes) -> NDArray[np.bool_]:
+        """Tell at which of the offsets the bytes of ``text`` stand."""
+        most = len(self.data) - len(text)
+        is_like = at <= most
+        if not is_like.all():
+            at = np.clip(at, 0, max(most, 0))
+        for level in range(0, len(text) if most >= 0 else 0, WORD):
+            found = self.words[at + level if level else at]
+            is_like &= _is_word(found, text[level : level + WORD])
+        return is_like
+
+    def find_among(self, at: Offsets, words: NDArray[np.uint64], text: bytes) -> Offsets:
+        """Return the rows of the offsets at which ``text`` stands; ``words`` are those at the offsets."""
+        rows = np.flatnonzero(_is_word(words, text[:WORD]))
+        return rows[self.has_at(at[rows], text)] if len(text) > WORD else rows
 
 
-@dataclass(frozen=True)
-class Coded:
-    """Which stretches hold the same bytes: a ``code`` for each, and the row of the ``first`` with each code."""
-
-    code: NDArray[np.int32]
-    first: NDArray[np.int64]
-
-
-def code_slices(block: Block, starts: Offsets, stops: Offsets) -> Coded | None:
-    """Give the same code to stretches of the same bytes, and to no others; ``None`` when one is too long for that.
-
-    The block holds no NUL byte.
-    """
-    lengths = stops - starts
-    if not len(starts):
-        return Coded(np.empty(0, np.int32), np.empty(0, np.int64))
-    longest = int(lengths.max())
-    if longest > WORD * MOST_WORDS:
-        return None
-    key = _masked(block.words[np.minimum(starts, len(block.words) - 1)], lengths) * _FACTORS[0]
-    later = []
-    for level in range(1, -(-longest // WORD)):
-        rows = np.flatnonzero(lengths > level * WORD)
-        words = _masked(block.words[starts[rows] + level * WORD], lengths[rows] - level * WORD)
-        key[rows] += words * _FACTORS[level]
-        later.append((rows, words))
-    coded = factorise(key)
-    return coded if _is_exact(coded, lengths, later) else None
-
-
-def code_repeating(block: Block, starts: Offsets, stops: Offsets, each: int) -> Coded | None:
-    """Give codes to stretches of which every ``each`` are the same as the first so many; ``None`` when they are not."""
-    if not each or len(starts) % each or not len(starts):
-        return None
-    begins, lengths = starts.reshape(-1, each), (stops - starts).reshape(-1, each)
-    if int(lengths[0].max()) > WORD * MOST_WORDS or (lengths != lengths[0]).any():
-        return None
-    for level in range(-(-int(lengths[0].max()) // WORD)):
-        columns = np.flatnonzero(lengths[0] > level * WORD)
-        at = begins if len(columns) == each else begins[:, columns]
-        words = block.words[at + level * WORD if level else at]
-        unlike = (words ^ words[0]) << _SHIFT[np.minimum(lengths[0][columns] - level * WORD, WORD)]
-        if unlike.any():
-            return None
-    code = np.tile(np.arange(each, dtype=np.int32), len(begins))
-    return Coded(code, np.arange(each))
-
-
-def _masked(words: NDArray[np.uint64], lengths: Offsets) -> NDArray[np.uint64]:
-    """Return the words with the bytes beyond each length shifted out."""
-    if int(lengths.min()) >= WORD:
-        return words
-    shifted: NDArray[np.uint64] = words << _SHIFT[np.minimum(lengths, WORD)]
-    return np.where(lengths > 0, shifted, np.uint64(0))
-
-
-def _is_exact(coded: Coded, lengths: Offsets, later: list[tuple[Offsets, NDArray[np.uint64]]]) -> bool:
-    # A product with an odd number is one to one, so the first word is right when the others are.
-    if not np.array_equal(lengths[coded.first][coded.code], lengths):
-        return False
-    for rows, words in later:
-        of_code = np.zeros(len(coded.first), dtype=np.uint64)
-        codes = coded.code[rows]
-        of_code[codes] = words
-        if not np.array_equal(of_code[codes], words):
-            return False
-    return True
-
-
-def factorise(key: NDArray[np.uint64]) -> Coded:
-    """Give the same code to the same numbers, in the order of their first appearance."""
-    if len(key) and (key == key[0]).all():
-        return Coded(np.zeros(len(key), dtype=np.int32), np.zeros(1, dtype=np.int64))
-    indices = to_arrow_numbers(key).dictionary_encode().indices
-    code = np.frombuffer(indices.buffers()[1], np.int32, len(indices))
-    first = np.empty(int(code.max()) + 1 if len(code) else 0, dtype=np.int64)
-    first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
-    return Coded(code, first)
+def _is_word(words: NDArray[np.uint64], text: bytes) -> NDArray[np.bool_]:
+    """Tell which words begin with up to eight bytes."""
+    wanted = np.uint64(int.from_bytes(text, "little"))
+    if len(text) < WORD:
+        words = words & np.uint64((1 << 8 * len(text)) - 1)
+    return np.asarray(words == wanted)
 
 
 def cut_texts(block: Block, starts: Offsets, stops: Offsets, present: NDArray[np.bool_] | None = None) -> TextCells:

@@ -169,11 +169,8 @@ class _Cutter:
 
     def scan(self, data: bytes) -> bytes | None:
         """Return a block with a mark in place of each run of records, or ``None`` to take the careful way."""
+        data = simplify(data)
         scan = scan_records(data, self.layout)
-        if scan is None:
-            simple = simplify(data)
-            scan = None if simple is None else scan_records(simple, self.layout)
-            data = simple or data
         return None if scan is None else self.cut_out(data, scan)
 
     def cut_out(self, data: bytes, scan: Scan) -> bytes | None:
