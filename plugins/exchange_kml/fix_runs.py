@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from exchange.formats.text_columns import TextCells
 from exchange.formats.xml.scan import scan_records
 from exchange.formats.xml.shapes import Layout
+from exchange.formats.xml.simplify import has_asides
 from exchange_kml.arrow_columns import to_numbers, to_texts
 from exchange_kml.fixes import Numbers, Times
 from exchange_kml.names import is_extension, is_kml
@@ -39,7 +40,7 @@ class FixRuns:
 
     def cut(self, data: bytes, root: _Element, context: tuple[bytes, bytes]) -> bytes:
         """Return a block within a track with a stand-in for each run of fixes; as it is where that is not regular."""
-        if b"<!" in data or b"<?" in data or b"\r" in data:
+        if has_asides(data) or b"\r" in data:
             return data
         found = ((data.find(b"<" + name + b">"), name) for name in _element_names(root))
         starts = sorted(each for each in found if each[0] >= 0)

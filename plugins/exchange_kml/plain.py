@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 
 from exchange.formats.text_columns import TextCells
+from exchange.formats.xml.simplify import has_asides
 
 # DELETE is a character of XML that hardly any text holds; blocks that do are left alone.
 _STANDS_FOR = {b"<": "\x7fl", b">": "\x7fg", b"&": "\x7fa"}
@@ -54,12 +55,6 @@ def make_plain(data: bytes) -> Plain | None:
     if plain is None or has_asides(plain):
         return None
     return Plain(plain, b"<![CDATA[" in data)
-
-
-def has_asides(data: bytes) -> bool:
-    """Tell whether a comment, a CDATA section or an instruction may be in it."""
-    # One byte is found much faster than two.
-    return (b"!" in data and b"<!" in data) or (b"?" in data and b"<?" in data)
 
 
 def _replace_each_kind(data: bytes) -> bytes | None:

@@ -18,9 +18,13 @@ def simplify(data: bytes) -> bytes:
     """
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if b"<!" not in data and b"<?" not in data:
-        return data
-    return _LEFT_OUT.sub(_escape_cdata, data)
+    return _LEFT_OUT.sub(_escape_cdata, data) if has_asides(data) else data
+
+
+def has_asides(data: bytes) -> bool:
+    """Tell whether a comment, a CDATA section or an instruction may be in it."""
+    # One byte is found much faster than two.
+    return (b"!" in data and b"<!" in data) or (b"?" in data and b"<?" in data)
 
 
 def _escape_cdata(match: re.Match[bytes]) -> bytes:
