@@ -71,9 +71,10 @@ class Letters:
         if self.allow(text):
             return text
         single = " ".join(text.split())
-        return " ".join("".join(map(self._fit_letter, single)).split())
+        return " ".join("".join(map(self.fit_letter, single)).split())
 
-    def _fit_letter(self, letter: str) -> str:
+    def fit_letter(self, letter: str) -> str:
+        """Return a letter in other case or without its accents where that is allowed, else nothing."""
         for spelling in (letter, letter.upper(), letter.lower()):
             if self.allow_letters(spelling):
                 return spelling
