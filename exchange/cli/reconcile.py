@@ -231,12 +231,13 @@ def _report(
     questions: Questions,
     problems: tuple[Problem, ...],
 ) -> dict[str, Any]:
+    counts = _count_reports(placed).values()
     return {
         "version": 1,
         "files": list(files),
         "list": list_file,
         "output": output,
-        "reports": {name.replace(" ", "_"): count for name, count in _count_reports(placed).items()},
+        "reports": dict(zip(("on_spots", "kept_aside", "nothing_new", "places"), counts, strict=True)),
         "status": _count_status(result),
         "questions": questions.as_dicts(),
         "question_counts": questions.counts(),

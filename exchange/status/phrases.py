@@ -83,7 +83,7 @@ class PhraseReader:
 
     @cached_property
     def _longest(self) -> int:
-        return max((len(_TOKEN.findall(phrase)) for phrase in self.phrases), default=0)
+        return max((phrase.count(" ") + 1 for phrase in self._by_tokens), default=0)
 
     @cached_property
     def _by_tokens(self) -> Mapping[str, str]:
@@ -124,11 +124,14 @@ def _weigh(tokens: list[str], hits: list[_Hit]) -> tuple[set[str], set[str]]:
     meant: set[str] = set()
     is_doubted = _DOUBT in tokens
     is_whole = _is_whole(tokens, hits)
+    starts, phrase_starts, ends = _find_negated(hits)
     for hit in hits:
         if hit.meaning not in STATUS_WORDS:
             continue
         needs_whole = hit.meaning in (OUT, NO_HEAT)
-        is_plain = not is_doubted and not _is_negated(hit, hits) and (is_whole or not needs_whole)
+        is_word = hit.end - hit.start == 1
+        is_negated = hit.start in (starts if is_word else phrase_starts) or hit.end in ends
+        is_plain = not is_doubted and not is_negated and (is_whole or not needs_whole)
         (said if is_plain else meant).add(hit.meaning)
     return said, meant
 
@@ -139,12 +142,16 @@ def _is_whole(tokens: list[str], hits: list[_Hit]) -> bool:
     return all(place in covered or token.isdigit() for place, token in enumerate(tokens))
 
 
-def _is_negated(hit: _Hit, hits: list[_Hit]) -> bool:
-    # A phrase of several words was chosen with its own negation in mind; only one right before it turns it round.
-    ahead = NEGATED_AHEAD if hit.end - hit.start == 1 else 0
-    for other in hits:
-        if other.meaning in (NOT_BEFORE, NOT_AROUND) and 0 <= hit.start - other.end < max(ahead, 1):
-            return True
-        if other.meaning == NOT_AROUND and 0 <= other.start - hit.end < NEGATED_BEHIND:
-            return True
-    return False
+def _find_negated(hits: list[_Hit]) -> tuple[set[int], set[int], set[int]]:
+    """Return where a word must begin to be negated, where a phrase must, and where either must end."""
+    starts: set[int] = set()
+    phrase_starts: set[int] = set()
+    ends: set[int] = set()
+    for hit in hits:
+        if hit.meaning in (NOT_BEFORE, NOT_AROUND):
+            starts.update(range(hit.end, hit.end + NEGATED_AHEAD))
+            # A phrase of several words was chosen with its own negation in mind; only one right before turns it.
+            phrase_starts.add(hit.end)
+        if hit.meaning == NOT_AROUND:
+            ends.update(range(hit.start - NEGATED_BEHIND + 1, hit.start + 1))
+    return starts, phrase_starts, ends
