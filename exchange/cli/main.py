@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -26,6 +27,7 @@ COMMANDS: dict[str, str] = {
     "perimeter": "Turn the flown tracks in TRACKFILES into one clean perimeter, or tell what to fly again.",
     "reconcile": "Put what came back in RETURNED files onto the numbered list, and tell what a person must look at.",
     "merge": "Fold the hotspots in FILES into one list, in which each stands once under a number that stays.",
+    "ledger": "Keep an incident's sources, list, reports and every act in one file that any GIS opens.",
     "demo": "Write the invented Marrow Flat fire into DIR and run every command on it.",
 }
 """Every command with its one-line help, so that ``--help`` need not import them."""
@@ -72,7 +74,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code; a closed pipe ends quietly."""
     try:
-        code = exchange.main(arguments, prog_name="exchange", standalone_mode=False)
+        words = sys.argv[1:] if arguments is None else list(arguments)
+        # The command line goes along for the log of a ledger.
+        line = shlex.join(["exchange", *words])
+        code = exchange.main(words, prog_name="exchange", standalone_mode=False, obj=line)
         sys.stdout.flush()
     except BrokenPipeError:
         _silence_stdout()

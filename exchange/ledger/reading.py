@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from exchange.errors import OptionError
 from exchange.ledger.contents import read_attachments, read_perimeters, read_points, read_tracks
 from exchange.ledger.database import open_to_read
-from exchange.ledger.history import last_act, read_incident
+from exchange.ledger.history import holds_at, in_force_at, last_act, read_incident
 from exchange.ledger.placements import read_placements
 from exchange.ledger.spots import read_memberships, read_spots
 from exchange.model import Detections, Packet, StatusNotes
@@ -103,3 +103,24 @@ def _put_in_place(notes: StatusNotes, numbers: Sequence[str]) -> StatusNotes:
     named = [name if number and name != number else "" for name, number in pairs]
     extra = {**notes.extra, **({NAMED: named} if any(named) and NAMED not in notes.extra else {})}
     return notes.replace(detection=[number or name for name, number in pairs], extra=extra)
+
+
+def count_in_force(connection: Connection, *, at_act: int) -> dict[str, int]:
+    """Return how many of each thing were in force after an act."""
+    values = {"act": at_act}
+    rows = {"sightings": "sighting", "notes": "note", "places": "place", "perimeters": "perimeter", "tracks": "track"}
+    spans = {"sources": "source", "spots": "spot", "sightings in spots": "membership", "findings": "finding"}
+    queries = {name: f"SELECT count(*) FROM {table} t WHERE {holds_at('t')}" for name, table in spans.items()}
+    queries |= {name: f"SELECT count(*) FROM {table} t WHERE {in_force_at('t')}" for name, table in rows.items()}
+    order = (
+        "sources",
+        "spots",
+        "sightings",
+        "sightings in spots",
+        "notes",
+        "places",
+        "perimeters",
+        "tracks",
+        "findings",
+    )
+    return {name: int(connection.execute(queries[name], values).fetchone()[0]) for name in order}

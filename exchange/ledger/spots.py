@@ -213,3 +213,9 @@ def _pairs(sightings: NDArray[np.int64], numbers: NDArray[np.int64]) -> NDArray[
 
 def _held(at_act: int) -> str:
     return holds_at("t").replace(":act", str(int(at_act)))
+
+
+def count_status(connection: Connection, *, at_act: int) -> dict[str, int]:
+    """Return how many spots had each status word after an act; those without one under the empty text."""
+    query = f"SELECT coalesce(t.status, ''), count(*) FROM spot t WHERE {holds_at('t')} GROUP BY 1"
+    return dict(connection.execute(query, {"act": at_act}).fetchall())

@@ -3,6 +3,7 @@ from __future__ import annotations
 import ast
 import inspect
 import re
+import shlex
 import sys
 import tomllib
 from importlib import import_module
@@ -26,6 +27,18 @@ def _command(name: str) -> click.Command:
     command = import_module(f"exchange.cli.{name}").command
     assert isinstance(command, click.Command)
     return command
+
+
+def _with_subcommands() -> list[str]:
+    """Return every command by its words: ``ledger``, ``ledger add``."""
+    groups = {name: command for name in COMMANDS if isinstance(command := _command(name), click.Group)}
+    return [*COMMANDS, *(f"{name} {sub}" for name, group in groups.items() for sub in group.commands)]
+
+
+def _find(words: str) -> click.Command:
+    name, _, sub = words.partition(" ")
+    command = _command(name)
+    return command.commands[sub] if sub and isinstance(command, click.Group) else command
 
 
 def test_the_hooks_are_found() -> None:
@@ -52,14 +65,19 @@ def test_each_hook_is_tested(hook: str) -> None:
 def test_each_command_module_is_listed() -> None:
     """A module of the command line that defines a command is one that ``exchange --help`` lists."""
     texts = {path.stem: path.read_text(encoding="utf-8") for path in (ROOT / "exchange/cli").glob("*.py")}
-    assert {name for name, text in texts.items() if "@click.command(" in text} == set(COMMANDS)
+    assert {name for name, text in texts.items() if re.search(r"^def command\(", text, re.M)} == set(COMMANDS)
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+def test_the_subcommands_are_found() -> None:
+    """A group's own commands are looked at like any other."""
+    assert {"ledger start", "ledger check"} < set(_with_subcommands())
+
+
+@pytest.mark.parametrize("name", _with_subcommands())
 def test_each_command_has_help_and_an_example(name: str) -> None:
-    """A command goes by the name of its module, says what it does and shows how."""
-    command = _command(name)
-    assert command.name == name
+    """A command goes by the name of its module, or of its place in a group, says what it does and shows how."""
+    command = _find(name)
+    assert command.name == name.split()[-1]
     assert command.help
     assert command.epilog
     assert command.epilog.startswith(f"Example: exchange {name} ")
@@ -72,17 +90,18 @@ def test_the_listed_help_is_the_first_line_of_the_docstring(name: str) -> None:
     assert " ".join(first.split()) == COMMANDS[name]
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", _with_subcommands())
 def test_each_example_can_be_parsed(name: str) -> None:
     """An example in the help uses options that exist."""
-    words = (_command(name).epilog or "").removeprefix("Example: exchange ").split()
-    assert _command(name).make_context(name, words[1:], resilient_parsing=False).params
+    words = shlex.split((_find(name).epilog or "").removeprefix("Example: exchange "))
+    context = _find(name).make_context(name, words[len(name.split()) :], resilient_parsing=False)
+    assert context.params or isinstance(_find(name), click.Group)
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", _with_subcommands())
 def test_each_option_has_help(name: str) -> None:
     """No option is left for the user to guess."""
-    options = [option for option in _command(name).params if isinstance(option, click.Option)]
+    options = [option for option in _find(name).params if isinstance(option, click.Option)]
     assert [option.name for option in options if not option.help] == []
 
 
