@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,13 +11,19 @@ from exchange.cli.options import json_option
 from exchange.formats.format import Format
 from exchange.formats.host import OWN_DISTRIBUTION, Host
 
+if TYPE_CHECKING:
+    from exchange.handout import Profile
+
 
 @click.command("formats", epilog="Example: exchange formats --json")
+@click.option("--profiles", "only_profiles", is_flag=True, help="Show the devices that lists are handed out to.")
 @json_option
-def command(*, as_json: bool) -> None:
+def command(*, only_profiles: bool, as_json: bool) -> None:
     """Show what can be read and written here, and which plugin does it."""
     host = load_host()
-    if as_json:
+    if only_profiles:
+        show_profiles(host, as_json=as_json)
+    elif as_json:
         print_report(report_formats(host))
     else:
         print_table(host)
@@ -81,3 +87,60 @@ def _describe_for_people(described: dict[str, Any]) -> str:
     remarks = [f"from {origin}"] if origin != OWN_DISTRIBUTION else []
     remarks += [f"holds {', '.join(partly)}"] if partly else []
     return f"{described['title']} ({'; '.join(remarks)})" if remarks else str(described["title"])
+
+
+def show_profiles(host: Host, *, as_json: bool) -> None:
+    """Show the profiles of devices: their limits, and those of plugins that cannot be used."""
+    from exchange.handout import load_profiles
+
+    library = load_profiles(host)
+    described = [describe_profile(profile) for _, profile in sorted(library.profiles.items())]
+    refused = [{"name": name, "error": str(error)} for name, error in sorted(library.refused.items())]
+    if as_json:
+        print_report({"version": 1, "profiles": described, "refused": refused})
+        return
+    _print_profiles(described)
+    for one in refused:
+        click.echo(f"left out: {one['name']}: {one['error']}")
+
+
+def describe_profile(profile: Profile) -> dict[str, Any]:
+    """Return the limits of a profile by name; 0 or null is without limit."""
+    return {
+        "name": profile.name,
+        "title": profile.title,
+        "format": profile.format,
+        "format_version": profile.format_version,
+        "name_length": profile.name_length,
+        "name_letters": profile.name_letters.spelled,
+        "layout": profile.layout,
+        "comment_length": profile.comment_length,
+        "comment_letters": profile.comment_letters.spelled,
+        "most_points": profile.most_points,
+        "keeps_extensions": profile.keeps_extensions,
+        "fields": list(profile.fields),
+        "coordinate_forms": list(profile.coordinate_forms),
+        "symbols": dict(profile.symbols),
+        "file_name_length": profile.file_name_length,
+        "file_name_letters": profile.file_name_letters.spelled,
+        "origin": profile.origin,
+    }
+
+
+def _print_profiles(described: list[dict[str, Any]]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False)
+    for heading in ("profile", "format", "name", "comment", "points", "what it is"):
+        table.add_column(heading, no_wrap=heading != "what it is")
+    for one in described:
+        name, points = (_tell_limit(one[key] or None) for key in ("name_length", "most_points"))
+        comment = "columns" if one["layout"] == "columns" else _tell_limit(one["comment_length"])
+        fmt = f"{one['format']} {one['format_version']}".strip()
+        table.add_row(one["name"], fmt, name, comment, points, one["title"])
+    Console().print(table, markup=False)
+
+
+def _tell_limit(limit: int | None) -> str:
+    return "any" if limit is None else str(limit)

@@ -7,7 +7,7 @@ travels, ``splitting`` and ``file_names`` make files of it; ``hand_out`` puts al
 
 from exchange.handout.hand_out import Handout, HandoutFile, HandoutOptions, hand_out
 from exchange.handout.profile import Profile
-from exchange.handout.profile_library import choose_profiles, load_profiles
+from exchange.handout.profile_library import ProfileLibrary, load_profiles
 from exchange.handout.selection import Selection
 from exchange.handout.writing import find_suffixes, write_handout
 
@@ -16,8 +16,8 @@ __all__ = [
     "HandoutFile",
     "HandoutOptions",
     "Profile",
+    "ProfileLibrary",
     "Selection",
-    "choose_profiles",
     "find_suffixes",
     "hand_out",
     "load_profiles",

@@ -57,7 +57,7 @@ class Wording:
 def write_pieces(
     spots: Detections, name: str, wording: Wording, *, names: Texts, edge: EdgeDistance | None
 ) -> list[Texts]:
-    """Return the texts of one field of every spot, most important first; positions have one for each form.
+    """Return the texts of one field of every spot, most important first.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def write_pieces(
     if name == "number":
         return [np.where(spots.id == names, "", spots.id)]
     if name == "edge":
-        return [_write_edge(edge, wording)] if edge is not None else []
+        return _write_edge(edge, wording) if edge is not None else []
     if name == "note":
         return [_write_note(spots, names)]
     return [_WRITERS[name](spots, wording)]
@@ -114,17 +114,17 @@ def _write_seen(spots: Detections, wording: Wording) -> Texts:
     return _write_unique(seen.astype("datetime64[m]"), write)
 
 
-def _write_edge(edge: EdgeDistance, wording: Wording) -> Texts:
+def _write_edge(edge: EdgeDistance, wording: Wording) -> list[Texts]:
     distance = edge.distance_m if wording.units == "metric" else convert(edge.distance_m, "m", "ft")
     unit = "m" if wording.units == "metric" else "ft"
-    bearing = np.rint(edge.azimuth_degrees) % 360
+    bearing = np.where(np.isfinite(edge.distance_m), np.rint(edge.azimuth_degrees) % 360, np.nan)
     if wording.is_terse:
-        side = np.where(edge.is_inside, "INSIDE ", "BEYOND ").astype(object)
+        side = np.where(edge.is_inside, " IN", " BEYOND").astype(object)
         away = _write_whole(distance, lambda n: f"{n}{unit.upper()}")
-        return _keep_where(away, side + away + _write_whole(bearing, lambda n: f" {n:03d}T"))
+        return [_keep_where(away, away + side), _write_whole(bearing, lambda n: f"EDGE {n:03d}T")]
     side = np.where(edge.is_inside, "inside the edge by ", "beyond the edge by ").astype(object)
     away = _write_whole(distance, lambda n: f"{n} {unit}")
-    return _keep_where(away, side + away + _write_whole(bearing, lambda n: f", edge bears {n:03d} true"))
+    return [_keep_where(away, side + away + _write_whole(bearing, lambda n: f", edge bears {n:03d} true"))]
 
 
 def _write_positions(spots: Detections, form: Literal["DD", "DDM", "DMS", "UTM", "USNG", "MGRS"], w: Wording) -> Texts:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,8 +19,41 @@ if TYPE_CHECKING:
 OWN = "hotspot-exchange"
 
 
-def load_profiles(host: Host | None = None, paths: Iterable[str | os.PathLike[str]] = ()) -> dict[str, Profile]:
-    """Return every profile by its name: the house's, then those of plugins, then those of files.
+@dataclass(frozen=True)
+class ProfileLibrary:
+    """The profiles at hand.
+
+    Attributes
+    ----------
+    profiles
+        By name.
+    refused
+        Why a plugin's profile cannot be used, by its name; only asking for it fails.
+    """
+
+    profiles: Mapping[str, Profile]
+    refused: Mapping[str, OptionError]
+
+    def choose(self, names: Iterable[str]) -> tuple[Profile, ...]:
+        """Return the profiles of some names, each once, in that order.
+
+        Raises
+        ------
+        OptionError
+            When there is none of a name, or it cannot be used.
+        """
+        wanted = list(dict.fromkeys(names))
+        for name in wanted:
+            if name in self.refused:
+                raise self.refused[name]
+            if name not in self.profiles:
+                known = ", ".join(sorted(self.profiles))
+                raise OptionError(f"no profile is called {name!r}", field="--profile", remedy=f"There are: {known}.")
+        return tuple(self.profiles[name] for name in wanted)
+
+
+def load_profiles(host: Host | None = None, paths: Iterable[str | os.PathLike[str]] = ()) -> ProfileLibrary:
+    """Return every profile: the house's, then those of plugins, then those of files.
 
     Parameters
     ----------
@@ -31,39 +65,30 @@ def load_profiles(host: Host | None = None, paths: Iterable[str | os.PathLike[st
     Raises
     ------
     OptionError
-        When a profile makes no sense, or its name is taken.
+        When the profile of a file makes no sense, or its name is taken.
     ReadError
         When a file cannot be opened or is no TOML.
     """
-    found: dict[str, Profile] = {}
-    offered = host.profiles if host else {}
-    of_plugins = (build_profile(name, values, origin=origin) for name, (values, origin) in sorted(offered.items()))
-    for profile in (*_load_own(), *of_plugins, *map(read_profile, paths)):
-        if profile.name in found:
-            raise OptionError(
-                f"the profile {profile.name!r} is there already, from {found[profile.name].origin}",
-                path=profile.origin,
-                remedy="Give it another name.",
-            )
-        found[profile.name] = profile
-    return found
+    found: dict[str, Profile] = {profile.name: profile for profile in _load_own()}
+    refused: dict[str, OptionError] = {}
+    for name, (values, origin) in sorted(host.profiles.items()) if host else ():
+        try:
+            _add(found, build_profile(name, values, origin=origin))
+        except OptionError as error:
+            refused[name] = error
+    for path in paths:
+        _add(found, read_profile(path))
+    return ProfileLibrary(found, refused)
 
 
-def choose_profiles(profiles: Mapping[str, Profile], names: Iterable[str]) -> tuple[Profile, ...]:
-    """Return the profiles of some names, each once, in that order.
-
-    Raises
-    ------
-    OptionError
-        When there is none of a name.
-    """
-    wanted = list(dict.fromkeys(names))
-    for name in wanted:
-        if name not in profiles:
-            raise OptionError(
-                f"no profile is called {name!r}", field="--profile", remedy=f"There are: {', '.join(sorted(profiles))}."
-            )
-    return tuple(profiles[name] for name in wanted)
+def _add(found: dict[str, Profile], profile: Profile) -> None:
+    if profile.name in found:
+        raise OptionError(
+            f"the profile {profile.name!r} is there already, from {found[profile.name].origin}",
+            path=profile.origin,
+            remedy="Give it another name.",
+        )
+    found[profile.name] = profile
 
 
 def read_profile(path: str | os.PathLike[str]) -> Profile:
