@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from sqlite3 import Connection
 
@@ -29,7 +30,8 @@ def renew_copy(connection: Connection, path: Path) -> bool:
         unfinished.replace(copy_path(path))
         connection.execute("ROLLBACK")
     except (sqlite3.Error, OSError):
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink()
         return False
     return True
 
