@@ -15,6 +15,9 @@ from exchange.status.spot_names import SpotNames
 
 NEVER = np.datetime64("NaT", "ms")
 
+LEAST_PART = 12
+"""Letters that a handed-out comment must have to be taken off a longer one."""
+
 Spots = NDArray[np.int64]
 
 
@@ -26,8 +29,8 @@ class Baseline:
     ----------
     status
         The status word as a bit: the manifest's, or else the list's; 0 is none.
-    note, name
-        What the list says of it.
+    comments
+        What was written beside it when it was handed out: the list's note, and the comments of the manifests.
     temperature
         Degrees Celsius.
     handed_out
@@ -37,8 +40,7 @@ class Baseline:
     """
 
     status: Bits
-    note: TextColumn
-    name: TextColumn
+    comments: tuple[frozenset[str], ...]
     temperature: NumberColumn
     handed_out: TimeColumn
     times: tuple[TimeColumn, ...]
@@ -59,15 +61,17 @@ class Baseline:
             last[spot[is_listed]] = time[is_listed]
             first[spot[is_listed][::-1]] = time[is_listed][::-1]
         times = (spots.time, spots.first_seen, spots.last_seen, first, last)
-        return cls(status, spots.note, spots.name, spots.temperature, first, times)
+        return cls(status, _gather_comments(spots, manifest, names), spots.temperature, first, times)
 
     def status_of(self, spot: Spots) -> Bits:
         """Return the handed-out status of the spot of each row, 0 where the row has none."""
         return _take(self.status, spot, np.uint8(0))
 
-    def note_of(self, spot: Spots) -> TextColumn:
-        """Return the list's note on the spot of each row."""
-        return _take(self.note, spot, "")
+    def take_off(self, spot: Spots, comments: TextColumn) -> TextColumn:
+        """Return what each comment says beyond what was handed out with its spot; devices let people write on it."""
+        pairs = zip(spot.tolist(), comments.tolist(), strict=True)
+        new = [_take_off(text, self.comments[row]) if text and row >= 0 else text for row, text in pairs]
+        return np.fromiter(new, dtype=object, count=len(new))
 
     def temperature_of(self, spot: Spots) -> NumberColumn:
         """Return the list's temperature of the spot of each row."""
@@ -98,6 +102,28 @@ class Baseline:
 def to_status_bits(status: TextColumn) -> Bits:
     """Return a column of status words as bits; a foreign word is 0."""
     return np.array([BIT.get(word, 0) for word in status.tolist()], np.uint8)
+
+
+def _gather_comments(spots: Detections, manifest: Manifest | None, names: SpotNames) -> tuple[frozenset[str], ...]:
+    known = [{note} if note else set() for note in spots.note.tolist()]
+    if manifest is not None:
+        for number, comment in zip(manifest.number.tolist(), manifest.comment.tolist(), strict=True):
+            spot = names.find(number)
+            if spot >= 0 and comment:
+                known[spot].add(comment)
+    return tuple(map(frozenset, known))
+
+
+def _take_off(text: str, known: frozenset[str]) -> str:
+    if not known or text in known:
+        return "" if known else text
+    if text.strip().casefold() in {comment.strip().casefold() for comment in known}:
+        return ""
+    # A short one, such as a bare status word, may as well be a person's own.
+    for comment in sorted(known, key=len, reverse=True):
+        if len(comment) >= LEAST_PART and comment in text:
+            text = text.replace(comment, " ")
+    return text.strip(" ;,|/-")
 
 
 def _take(column: NDArray, spot: Spots, missing: object) -> NDArray:  # type: ignore[type-arg]

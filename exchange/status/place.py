@@ -121,14 +121,16 @@ class _Placing:
         self.spots = finder.spots
         self.found = finder.find(rows)
         self.names = reader.read_texts("name", self.found.rest)
+        self.comments = [self._read_comment(column) for column in rows.comments]
 
     def run(self) -> Placed:
         """Return the notes and questions of this table."""
         is_late = self._is_late()
         time = np.where(is_late, NEVER, self.rows.time)
         has_time = self.baseline.has_own_time(self.found.spot, time, self.rows.last_seen)
-        weighed = weigh(self.rows, self.names, self._handed_out_bits(), self._list_note(), has_time)
-        comments = self._new_comments()
+        written = [self.names, *self.comments]
+        weighed = weigh(self.rows, written, self._handed_out_bits(), has_time)
+        comments = self._join_comments()
         has_news = (weighed.bits != 0) | (comments != "") | self._has_temperature(has_time) | self._is_strange()
         is_aside = self._is_aside(weighed.bits)
         is_report = has_news & ~is_aside
@@ -159,17 +161,18 @@ class _Placing:
         stored = to_status_bits(self.rows.stored)
         return np.where(stored > 0, stored, self.baseline.status_of(self.found.spot))
 
-    def _list_note(self) -> TextColumn:
-        return self.baseline.note_of(self.found.spot)
+    def _read_comment(self, column: TextColumn) -> Sign:
+        """Read what one column of comments says beyond what was handed out; what was weighed before is not again."""
+        is_known = self.rows.known_signs != ""
+        new = self.baseline.take_off(self.found.spot, column)
+        sign = self.reader.read_texts("comment", np.where(is_known, column, new).astype(object))
+        sign.silence(is_known)
+        return sign
 
-    def _new_comments(self) -> TextColumn:
-        """Return what was written about each row and is not in the list already, as one text."""
-        known = self._list_note().tolist()
-        columns = [column.tolist() for column in self.rows.comments]
-        texts = [
-            "; ".join(dict.fromkeys(text for text in each if text.strip() and text != note))
-            for note, *each in zip(known, *columns, strict=True)
-        ]
+    def _join_comments(self) -> TextColumn:
+        """Return what was written about each row and was not handed out with it, as one text."""
+        columns = [sign.texts.tolist() for sign in self.comments]
+        texts = ["; ".join(dict.fromkeys(filter(str.strip, each))) for each in zip(*columns, strict=True)]
         return np.fromiter(texts, dtype=object, count=len(texts))
 
     def _has_temperature(self, has_time: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -249,7 +252,7 @@ class _Placing:
         everywhere = np.ones(len(self.rows), np.bool_)
         lists = [
             self._list_sign(sign, sign.is_unknown & is_told.get(sign.name, everywhere))
-            for sign in (*self.rows.drawn, *self.rows.said, self.names)
+            for sign in (*self.rows.drawn, *self.rows.said, self.names, *self.comments)
         ]
         return Questions.gather(lists)
 

@@ -37,7 +37,7 @@ class Returned:
     shapes
         What the shapes of symbols say, asked where their colours are silent.
     said
-        Signs that a person made: words and ticks.
+        Signs that a person made: ticks, and words for the status.
     stored
         The status that the file carried beside its signs, or empty.
     comments
@@ -73,7 +73,7 @@ class Returned:
     @cached_property
     def signs(self) -> TextColumn:
         """Return what the signs of each row are, in words."""
-        signs = [sign for sign in (*self.drawn, *self.said) if sign.name != "comment"]
+        signs = (*self.drawn, *self.said)
         columns = [[f"{sign.name} {text}" if text else "" for text in sign.texts.tolist()] for sign in signs]
         told = ["; ".join(filter(None, row)) for row in zip(*columns, strict=True)]
         return np.where(self.known_signs != "", self.known_signs, np.fromiter(told, dtype=object, count=len(told)))
@@ -108,7 +108,7 @@ def _from_detections(rows: Detections, reader: SignReader) -> Returned:
         names=[rows.name, *fields.labels],
         drawn=[told, *drawn],
         shapes=fields.shapes,
-        said=[*fields.said, reader.read_texts("comment", rows.note)],
+        said=fields.said,
         stored=stored,
         known_signs=_empty(len(rows)),
         comments=[rows.note, *fields.comments],
@@ -127,16 +127,15 @@ def _from_detections(rows: Detections, reader: SignReader) -> Returned:
 def _from_notes(rows: StatusNotes, reader: SignReader) -> Returned:
     fields = _read_fields(rows.extra, reader)
     known_signs = to_texts(rows.extra[RETURNED_SIGNS]) if RETURNED_SIGNS in rows.extra else _empty(len(rows))
-    said = [*fields.said, reader.read_texts("comment", rows.text)]
     drawn = [reader.read_folders(rows.source.layer), *fields.drawn]
-    for sign in (*said, *drawn, *fields.shapes):
+    for sign in (*fields.said, *drawn, *fields.shapes):
         sign.silence(known_signs != "")
     return Returned(
         numbers=[rows.detection],
         names=fields.labels,
         drawn=drawn,
         shapes=fields.shapes,
-        said=[reader.read_texts("status", rows.status), *said],
+        said=[reader.read_texts("status", rows.status), *fields.said],
         known_signs=known_signs,
         stored=_empty(len(rows)),
         comments=[rows.text, *fields.comments],
@@ -160,7 +159,7 @@ def _from_places(rows: Places, reader: SignReader) -> Returned:
         names=[rows.name, *fields.labels],
         drawn=[reader.read_folders(rows.source.layer), reader.read_symbol_colors(rows.symbol), *fields.drawn],
         shapes=[reader.read_symbol_shapes(rows.symbol), *fields.shapes],
-        said=[*fields.said, reader.read_texts("comment", rows.note)],
+        said=fields.said,
         stored=_empty(len(rows)),
         known_signs=_empty(len(rows)),
         comments=[rows.note, *fields.comments],
@@ -204,7 +203,6 @@ def _read_fields(extra: Mapping[str, ForeignColumn], reader: SignReader) -> _Fie
             fields.drawn.append(reader.read_folders(to_texts(column)))
         elif kind == COMMENT:
             fields.comments.append(to_texts(column))
-            fields.said.append(reader.read_texts("comment", fields.comments[-1]))
         elif kind == STATUS:
             fields.said.append(reader.read_texts("status", to_texts(column)))
         elif ticks := reader.read_ticks(name, column):

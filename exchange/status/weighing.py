@@ -33,7 +33,7 @@ class Weighed(NamedTuple):
     words: TextColumn
 
 
-def weigh(rows: Returned, names: Sign, handed_out: Bits, list_note: TextColumn, has_time: NDArray[np.bool_]) -> Weighed:
+def weigh(rows: Returned, written: list[Sign], handed_out: Bits, has_time: NDArray[np.bool_]) -> Weighed:
     """Return what each row says of its spot.
 
     What is drawn speaks only where it differs from what was handed out; where it is the same, a mark with a time of
@@ -44,17 +44,15 @@ def weigh(rows: Returned, names: Sign, handed_out: Bits, list_note: TextColumn, 
     ----------
     rows
         The signs of each row.
-    names
-        What else stood in the names.
+    written
+        What people wrote: comments, and what else stood in the names.
     handed_out
         The status bit that each mark was handed out with, 0 is none.
-    list_note
-        What the list says of the spot already.
     has_time
         Which rows carry a time of their own.
     """
     drawn = _weigh_drawn(rows, handed_out, has_time)
-    said, may_mean = _weigh_said([*rows.said, names], list_note)
+    said, may_mean = _weigh_said([*rows.said, *written], len(rows))
     bits = (drawn | said) & ~np.uint8(BIT[UNCHECKED])
     bits |= np.where(bits & COLD, said & BIT[UNCHECKED], 0).astype(np.uint8)
     # Who says that a spot is out has found no heat.
@@ -78,12 +76,11 @@ def _weigh_drawn(rows: Returned, handed_out: Bits, has_time: NDArray[np.bool_]) 
     return np.asarray(new | repeated)
 
 
-def _weigh_said(signs: list[Sign], list_note: TextColumn) -> tuple[Bits, Bits]:
-    says, may_mean = (np.zeros(len(list_note), np.uint8) for _ in range(2))
+def _weigh_said(signs: list[Sign], length: int) -> tuple[Bits, Bits]:
+    says, may_mean = (np.zeros(length, np.uint8) for _ in range(2))
     for sign in signs:
-        is_new = sign.texts != list_note
-        says |= np.where(is_new, sign.says, 0).astype(np.uint8)
-        may_mean |= np.where(is_new, sign.may_mean, 0).astype(np.uint8)
+        says |= sign.says
+        may_mean |= sign.may_mean
     return says, may_mean
 
 
