@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 import numpy as np
 
-from exchange.cli.console import SHOWN_PROBLEMS, load_host, open_inputs, print_report, say, show_progress, tell_problems
+from exchange.cli.console import load_host, open_inputs, show_progress
 from exchange.cli.main import NEEDS_PERSON
-from exchange.cli.options import json_option, output_option, overwrite_option, reading_options, to_read_options
+from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
+from exchange.cli.reconcile_words import Outcome, report_outcome, tell_outcome
 from exchange.errors import OptionError
 
 if TYPE_CHECKING:
@@ -20,10 +23,7 @@ if TYPE_CHECKING:
     from exchange.formats.options import ReadOptions
     from exchange.model import Packet, Problem
     from exchange.model.manifest import Manifest
-    from exchange.status import Placed, PlaceOptions, Questions, SettleOptions, StatusWords
-
-CAUTION = """What stands in the list is what people reported, no proof that a spot is out. Look before anybody
-relies on it; the incident's command, licensed practice and local rules decide."""
+    from exchange.status import PlaceOptions, SettleOptions, StatusWords
 
 
 @click.command(
@@ -31,21 +31,17 @@ relies on it; the incident's command, licensed practice and local rules decide."
     epilog="Example: exchange reconcile alder.gpx office.kml --onto list.geojson --manifest manifest.csv -o now.gpx",
 )
 @click.argument("files", nargs=-1, required=True, metavar="RETURNED...")
-@click.option("--onto", "list_file", required=True, metavar="LIST", help="The numbered list, with the notes so far.")
-@output_option
+@click.option("--onto", "list_file", metavar="LIST", default="", help="The numbered list, with the reports so far.")
+@click.option("--ledger", metavar="FILE", default="", help="The incident's ledger, instead of --onto and -o.")
+@click.option("-o", "--output", metavar="OUT", default="", help="The list as it stands now; '-' is standard output.")
 @click.option("--to", "target_format", metavar="FORMAT", default="", help="Format of the output; needed for '-o -'.")
 @click.option("--manifest", "manifests", metavar="FILE", multiple=True, help="Manifest of what was handed out.")
 @click.option("--words", metavar="TOML", default="", help="Further words, symbols and colours, and what they mean.")
 @click.option("--reach", type=float, metavar="METRES", help="How near a mark must be to its spot. [default: 15]")
 @click.option(
-    "--same-time",
-    type=float,
-    metavar="MINUTES",
-    help="Reports this near in time count as of one time. [default: 15]",
+    "--same-time", type=float, metavar="MINUTES", help="Reports this near in time count as of one time. [default: 15]"
 )
-@click.option(
-    "--observed", metavar="TIME", default="", help="When reports without a time were made: 2026-08-14T18:30Z."
-)
+@click.option("--observed", metavar="TIME", default="", help="When undated reports were made: 2026-08-14T18:30Z.")
 @click.option("--author", default="", help="Who made the reports that name nobody.")
 @overwrite_option
 @json_option
@@ -57,10 +53,9 @@ def command(
     *,
     files: tuple[str, ...],
     list_file: str,
+    ledger: str,
     output: str,
     target_format: str,
-    manifests: tuple[str, ...],
-    words: str,
     overwrite: bool,
     as_json: bool,
     format_name: str,
@@ -71,41 +66,123 @@ def command(
     The output is the list with its current status and every report so far, those included that found no spot. A mark
     that came back as it was handed out is no report. Exit code 3: done, and a person must look at something.
     """
-    from exchange.model import gather_problems
-    from exchange.status import add_notes, place_returns, settle_status
-
-    _check_output(output, target_format, overwrite=overwrite, as_json=as_json)
-    place_options, settle_options = _to_place_options(values), _to_settle_options(values)
-    table, host, reading = _read_words(words), load_host(), to_read_options(values)
-    returned = _read_returned(files, host, format_name, reading)
-    listed = _read_list(list_file, host, reading)
-    placed = place_returns(
-        returned, listed.detections, manifests=_read_manifests(manifests), words=table, options=place_options
-    )
-    notes = add_notes(listed.notes, placed.notes)
-    settled = settle_status(listed.detections, notes, options=settle_options)
-    result = listed.replace(detections=settled.spots, notes=notes)
-    losses = _write(result, output, host, target_format, overwrite=overwrite)
-    problems = gather_problems((*listed.problems, *returned.problems, *losses))
-    questions = placed.questions().with_others(settled.questions())
+    _check_targets(list_file, ledger, output, target_format, overwrite=overwrite, as_json=as_json)
+    work = _Work(files, format_name, load_host(), values)
+    target = _Target(list_file, output, target_format, overwrite)
+    outcome = work.put_into(ledger) if ledger else work.put_onto(target)
     if as_json:
-        print_report(_report(files, list_file, output, placed, result, questions, problems))
+        report_outcome(outcome, files)
     else:
-        tell_problems(problems)
-        _tell(output, placed, result, questions)
-    needs_person = len(questions) or any(problem.needs_person for problem in problems)
-    ctx.exit(NEEDS_PERSON if needs_person else 0)
+        tell_outcome(outcome)
+    ctx.exit(NEEDS_PERSON if outcome.needs_person else 0)
 
 
-def _check_output(output: str, target_format: str, *, overwrite: bool, as_json: bool) -> None:
+def _check_targets(
+    list_file: str, ledger: str, output: str, target_format: str, *, overwrite: bool, as_json: bool
+) -> None:
     from exchange.formats.writing import refuse_existing
 
+    if ledger and (list_file or output):
+        raise OptionError("a ledger holds list and reports itself", field="--ledger", remedy="Leave out --onto and -o.")
+    if ledger:
+        return
+    if not list_file or not output:
+        raise OptionError(
+            "nothing says where the reports belong", remedy="Give --onto LIST and -o OUT, or --ledger FILE."
+        )
     if output != "-":
         refuse_existing(Path(output), overwrite=overwrite)
     elif as_json:
         raise OptionError("standard output cannot carry both the data and the report", field="--json")
     elif not target_format:
         raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
+
+
+class _Target(NamedTuple):
+    """Hold which list the reports come onto, and where it goes."""
+
+    list_file: str
+    output: str
+    format_name: str
+    overwrite: bool
+
+
+class _Work:
+    """Returned files with everything that is stated about them.
+
+    Parameters
+    ----------
+    files, format_name, host
+        What to read, and with what.
+    values
+        The options of the command that say how to understand them.
+    """
+
+    def __init__(self, files: Sequence[str], format_name: str, host: Host, values: dict[str, Any]) -> None:
+        self.files, self.format_name, self.host = files, format_name, host
+        self.manifests = _read_manifests(values.pop("manifests"))
+        self.words = _read_words(values.pop("words"))
+        self.place_options = _to_place_options(values)
+        self.settle_options = _to_settle_options(values)
+        self.reading = to_read_options(values)
+
+    def put_onto(self, target: _Target) -> Outcome:
+        """Put the returns onto a list, and write it."""
+        from exchange.model import gather_problems
+        from exchange.status import add_notes, place_returns, settle_status
+
+        returned, listed = self._read_returned(), _read_list(target.list_file, self.host, self.reading)
+        placed = place_returns(
+            returned, listed.detections, manifests=self.manifests, words=self.words, options=self.place_options
+        )
+        notes = add_notes(listed.notes, placed.notes)
+        settled = settle_status(listed.detections, notes, options=self.settle_options)
+        result = listed.replace(detections=settled.spots, notes=notes)
+        losses = _write(result, target, self.host)
+        return Outcome(
+            onto=target.list_file,
+            output=target.output,
+            placed=(placed,),
+            spots=settled.spots,
+            questions=placed.questions().with_others(settled.questions()),
+            problems=gather_problems((*listed.problems, *returned.problems, *losses)),
+        )
+
+    def put_into(self, ledger: str) -> Outcome:
+        """Put the returns into a ledger in one act."""
+        from exchange.cli.ledger import command_line, say_waiting
+        from exchange.incident.reconciling import ReturnOptions, reconcile_files
+        from exchange.model import gather_problems
+
+        returns = ReturnOptions(
+            words=self.words, place=self.place_options, settle=self.settle_options, manifests=self.manifests
+        )
+        with open_inputs(self.files, format_name=self.format_name) as inputs:
+            done = reconcile_files(
+                Path(ledger), inputs, host=self.host, options=self.reading, format_name=self.format_name,
+                returns=returns, command=command_line(), on_wait=say_waiting, passing=show_progress,
+            )  # fmt: skip
+        return Outcome(
+            onto=ledger,
+            output=ledger,
+            placed=done.placed,
+            spots=done.spots,
+            questions=done.questions,
+            problems=gather_problems(problem for one in done.added for problem in one.problems),
+        )
+
+    def _read_returned(self) -> Packet:
+        from exchange.formats.reading import read_packets
+        from exchange.model import Packet
+
+        with open_inputs(self.files, format_name=self.format_name) as inputs:
+            return Packet.join(
+                packet
+                for file in inputs
+                for packet in show_progress(
+                    read_packets(file, host=self.host, options=self.reading, format_name=self.format_name), file.name
+                )
+            )
 
 
 def _to_place_options(values: dict[str, Any]) -> PlaceOptions:
@@ -120,11 +197,12 @@ def _to_place_options(values: dict[str, Any]) -> PlaceOptions:
     )
 
 
-def _to_settle_options(values: dict[str, Any]) -> SettleOptions:
-    from exchange.status import SAME_TIME_MINUTES, SettleOptions
+def _to_settle_options(values: dict[str, Any]) -> SettleOptions | None:
+    """Return the span that is asked for; without one a ledger keeps the one it has."""
+    from exchange.status import SettleOptions
 
     minutes = values.pop("same_time")
-    return SettleOptions(same_time_minutes=SAME_TIME_MINUTES if minutes is None else minutes)
+    return None if minutes is None else SettleOptions(same_time_minutes=minutes)
 
 
 def _to_instant(text: str) -> np.datetime64:
@@ -152,23 +230,7 @@ def _read_manifests(paths: tuple[str, ...]) -> Manifest | None:
     return Manifest.join([read_manifest(path) for path in paths]) if paths else None
 
 
-def _read_returned(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
-    from exchange.formats.reading import read_packets
-    from exchange.model import Packet
-
-    with open_inputs(files, format_name=format_name) as inputs:
-        return Packet.join(
-            packet
-            for file in inputs
-            for packet in show_progress(
-                read_packets(file, host=host, options=options, format_name=format_name), file.name
-            )
-        )
-
-
 def _read_list(path: str, host: Host, options: ReadOptions) -> Packet:
-    from dataclasses import replace
-
     from exchange.formats.reading import read
 
     listed = read(path, host=host, options=replace(options, layers=(), points_as="", rows_as_track=False))
@@ -183,64 +245,9 @@ def _read_list(path: str, host: Host, options: ReadOptions) -> Packet:
     return listed
 
 
-def _write(packet: Packet, output: str, host: Host, format_name: str, *, overwrite: bool) -> tuple[Problem, ...]:
+def _write(packet: Packet, target: _Target, host: Host) -> tuple[Problem, ...]:
     from exchange.formats.writing import write, write_stream
 
-    if output == "-":
-        return write_stream(packet, sys.stdout.buffer, host=host, format_name=format_name)
-    return write(packet, output, host=host, format_name=format_name, overwrite=overwrite)
-
-
-def _tell(output: str, placed: Placed, result: Packet, questions: Questions) -> None:
-    held = _count_reports(placed)
-    say(
-        f"{'standard output' if output == '-' else output}: {', '.join(f'{n} {what}' for what, n in held.items() if n)}"
-    )
-    say("status: " + ", ".join(f"{count} {word}" for word, count in _count_status(result).items()))
-    for question in questions.as_lines(SHOWN_PROBLEMS):
-        say(question)
-    if len(questions) > SHOWN_PROBLEMS:
-        say(f"... and {len(questions) - SHOWN_PROBLEMS} more for a person to look at; --json lists all")
-    say(CAUTION)
-
-
-def _count_reports(placed: Placed) -> dict[str, int]:
-    applied = int((placed.notes.detection != "").sum())
-    return {
-        "reports on spots": applied,
-        "reports kept aside": len(placed.notes) - applied,
-        "marks that say nothing new": placed.silent,
-        "places": placed.aside,
-    }
-
-
-def _count_status(result: Packet) -> dict[str, int]:
-    from exchange.model.priority import STATUS_ORDER
-
-    status = result.detections.status.tolist()
-    counts = {word: status.count(word) for word in STATUS_ORDER} | {"without a status": status.count("")}
-    return {word: count for word, count in counts.items() if count}
-
-
-def _report(
-    files: tuple[str, ...],
-    list_file: str,
-    output: str,
-    placed: Placed,
-    result: Packet,
-    questions: Questions,
-    problems: tuple[Problem, ...],
-) -> dict[str, Any]:
-    counts = _count_reports(placed).values()
-    return {
-        "version": 1,
-        "files": list(files),
-        "list": list_file,
-        "output": output,
-        "reports": dict(zip(("on_spots", "kept_aside", "nothing_new", "places"), counts, strict=True)),
-        "status": _count_status(result),
-        "questions": questions.as_dicts(),
-        "question_counts": questions.counts(),
-        "problems": [problem.as_dict() for problem in problems],
-        "caution": CAUTION,
-    }
+    if target.output == "-":
+        return write_stream(packet, sys.stdout.buffer, host=host, format_name=target.format_name)
+    return write(packet, target.output, host=host, format_name=target.format_name, overwrite=target.overwrite)

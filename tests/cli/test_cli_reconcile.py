@@ -122,7 +122,9 @@ def test_words_of_the_users_own(exchange: Run, folder: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("sheet.csv", "-o", "x.geojson"), "Missing option '--onto'"),
+        (("sheet.csv", "-o", "x.geojson"), "nothing says where the reports belong"),
+        (("sheet.csv", "--onto", "list.csv"), "nothing says where the reports belong"),
+        (("sheet.csv", "--ledger", "fire.gpkg", "-o", "x.geojson"), "a ledger holds list and reports itself"),
         (("sheet.csv", "--onto", "sheet.csv", "-o", "x.geojson"), "holds no spots"),
         (("sheet.csv", "--onto", "sortie.csv", "-o", "x.geojson"), "its spots carry no numbers"),
         (("sheet.csv", "--onto", "list.csv", "-o", "x.geojson", "--observed", "noon"), "'noon' is no instant"),
@@ -170,3 +172,99 @@ def test_the_invented_fire_from_files_to_file(exchange: Run, monkeypatch: pytest
     now = read("now.gpx")
     assert (len(now.notes), len(now.detections)) == (35, 103)
     assert dict(zip(now.detections.id, now.detections.extra["flag"], strict=True))["H-088"] == "disputed"
+
+
+PROFILES = ("six-capitals", "ten-letters", "thirty-letters", "phone-waypoints", "phone-map", "ground-table",
+            "spreadsheet", "desktop-map")  # fmt: skip
+
+
+def _hand_out(exchange: Run, folder: Path, profile: str) -> Path:
+    """Hand the list out as one kind of device holds it, with reports on it so far; return the one file."""
+    exchange("reconcile", "sheet.csv", "--onto", "list.csv", "-o", "list.geojson")
+    done = exchange("handout", "list.geojson", "--profile", profile, "-o", "out")
+    assert done.code in (0, 3), done.err
+    (file,) = (path for path in (folder / "out").iterdir() if path.name not in ("manifest.csv", "index.txt"))
+    return file
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+def test_what_was_handed_out_comes_back_silent(
+    profile: str, exchange: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A device's file that nobody touched holds no report, though its comments name the status it was handed out in."""
+    monkeypatch.delenv("EXCHANGE_PLUGINS")
+    file = _hand_out(exchange, folder, profile)
+    arguments = ("--onto", "list.geojson", "--manifest", "out/manifest.csv", "-o", "now.geojson", "--json")
+    report = json.loads(exchange("reconcile", str(file), *arguments).out)
+    assert report["reports"] == {"on_spots": 0, "kept_aside": 0, "nothing_new": 2, "places": 0}
+    assert report["questions"] == []
+
+
+def test_words_written_behind_a_handed_out_comment_count(
+    exchange: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a crew wrote behind the comment of its device, only what it wrote is read."""
+    monkeypatch.delenv("EXCHANGE_PLUGINS")
+    file = _hand_out(exchange, folder, "thirty-letters")
+    text = file.read_text(encoding="utf-8")
+    start = text.index("<cmt>", text.index("H-002")) + len("<cmt>")
+    end = text.index("</cmt>", start)
+    assert "hot" in text[start:end].lower()
+    file.write_text(text[:end] + " dead out" + text[end:], encoding="utf-8")
+    arguments = ("--onto", "list.geojson", "--manifest", "out/manifest.csv", "-o", "now.geojson")
+    exchange("reconcile", str(file), *arguments, "--observed", "2026-08-14T20:00Z")
+    now = read("now.geojson")
+    assert dict(zip(now.detections.id, now.detections.status, strict=True))["H-002"] == "out"
+    assert now.notes.text.tolist()[-1] == "dead out"
+
+
+SIGHTINGS = """\
+lat,lon,temp (C),time,sortie
+44.5,-114.0,300,2026-08-14T05:00:00Z,D-1
+44.5,-114.001,310,2026-08-14T05:01:00Z,D-1
+"""
+
+
+@pytest.fixture
+def ledger(folder: Path, exchange: Run) -> Path:
+    """Start a ledger with two spots, H-001 and H-002."""
+    from exchange.formats.reading import as_input
+    from exchange.incident.adding import add_files
+    from exchange.incident.merging import merge_ledger
+    from tests.incident.incident_kit import HOST, NO_SHIFT
+
+    path = folder / "fire.gpkg"
+    assert exchange("ledger", "start", str(path)).code == 0
+    (folder / "d1.csv").write_text(SIGHTINGS, encoding="utf-8")
+    add_files(path, [as_input(folder / "d1.csv")], host=HOST, command="exchange ledger add")
+    merge_ledger(path, options=NO_SHIFT, command="exchange merge --ledger")
+    return path
+
+
+def test_a_ledger_takes_returns(exchange: Run, ledger: Path) -> None:
+    """With --ledger, reports and status go into the incident's file, and the list it exports has them."""
+    done = exchange("reconcile", "sheet.csv", "--ledger", str(ledger))
+    assert done.code == 0, done.err
+    assert f"{ledger}: 2 reports on spots" in done.err
+    assert "status: 1 hot, 1 out" in done.err
+    exchange("ledger", "export", str(ledger), "-o", "now.geojson")
+    now = read("now.geojson")
+    assert dict(zip(now.detections.id, now.detections.status, strict=True)) == {"H-001": "out", "H-002": "hot"}
+
+
+def test_the_same_file_into_a_ledger_twice_changes_nothing(exchange: Run, ledger: Path) -> None:
+    """A file that is in the ledger is told to be, and the list stays as it is."""
+    exchange("reconcile", "sheet.csv", "--ledger", str(ledger))
+    again = exchange("reconcile", "sheet.csv", "--ledger", str(ledger), "--json")
+    report = json.loads(again.out)
+    assert report["reports"] == {"on_spots": 0, "kept_aside": 0, "nothing_new": 0, "places": 0}
+    assert report["status"] == {"hot": 1, "out": 1}
+    assert ["is in the ledger already" in problem["message"] for problem in report["problems"]] == [True]
+
+
+def test_a_ledger_keeps_what_a_person_must_look_at(exchange: Run, ledger: Path, folder: Path) -> None:
+    """A report that finds no spot ends with 3, and stays in the ledger."""
+    (folder / "sheet.csv").write_text("Number,Out\nH-099,x\n", encoding="utf-8")
+    done = exchange("reconcile", "sheet.csv", "--ledger", str(ledger))
+    assert (done.code, "unplaced: sheet.csv, record 1: names H-099" in done.err) == (3, True)
+    assert "H-099" in exchange("ledger", "show", str(ledger), "--json").out
