@@ -2,13 +2,17 @@
 
 A column is one read-only numpy array. Missing is the empty text, NaN or NaT; in a foreign column of mixed
 kinds (or of whole numbers with gaps) it is ``None``.
+
+That every object of a column of text is a ``str`` is found out once, when the column is made. The array is then
+remembered as long as it lives, so that no table, slice or join made of it looks at each row again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, TypeGuard
+from weakref import WeakValueDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +26,8 @@ WholeColumn = NDArray[np.int64]
 ForeignColumn = NDArray[Any]
 
 TIME_TYPE = np.dtype("datetime64[ms]")
+# The columns known to hold text only, by identity: numpy has no mark of its own that a changed copy would lose.
+_TEXTS: WeakValueDictionary[int, NDArray[Any]] = WeakValueDictionary()
 _PLAIN_KINDS = frozenset((str, int, float, bool, type(None), list, dict))
 
 
@@ -33,18 +39,37 @@ def to_text_column(values: Any, length: int) -> TextColumn:
     ModelError
         When a value is neither text nor missing: numbers are never turned into text here.
     """
-    if values is None:
-        return np.full(length, "", dtype=object)
-    if isinstance(values, str):
-        return np.full(length, values, dtype=object)
+    if is_text(values):
+        return values
+    if values is None or type(values) is str:
+        return mark_text(np.full(length, values or "", dtype=object))
     array = np.asarray(values, dtype=object)
     kinds = set(map(type, array.tolist()))
     if kinds <= {str}:
-        return array
+        return mark_text(array)
     if kinds <= {str, type(None), np.str_}:
-        return _object_array(["" if value is None else str(value) for value in array.tolist()])
+        return mark_text(_object_array(["" if value is None else str(value) for value in array.tolist()]))
     wrong = next(value for value in array.tolist() if not isinstance(value, (str, type(None))))
     raise ModelError(f"{wrong!r} is no text", remedy="Turn it into text first, or keep it in extra.")
+
+
+def is_text(values: Any) -> TypeGuard[TextColumn]:
+    """Tell whether an array is known to be a column of text, read-only and of ``str`` objects only."""
+    known = _TEXTS.get(id(values))
+    return known is not None and known is values and not known.flags.writeable
+
+
+def mark_text(array: NDArray[Any]) -> TextColumn:
+    """Return a read-only column of text that is not looked at again.
+
+    Parameters
+    ----------
+    array
+        Objects that are ``str`` by the way they were made, each of them; whoever marks it vouches for that.
+    """
+    column = freeze(array)
+    _TEXTS[id(column)] = column
+    return column
 
 
 def to_number_column(values: Any, length: int) -> NumberColumn:
@@ -118,12 +143,15 @@ def to_foreign_column(values: Iterable[Any]) -> ForeignColumn:
     ``str`` objects. What mixes kinds, or has gaps where the kind knows no missing, becomes an object array
     with ``None`` for missing. ``007`` as text stays text.
     """
+    if is_text(values):
+        return values
     if isinstance(values, np.ndarray) and values.dtype.kind in "iufbM":
         return _to_plain_kind(values)
     items = values.tolist() if isinstance(values, np.ndarray) else list(values)
     kinds = set(map(type, items))
     if kinds == {str}:
-        return values if isinstance(values, np.ndarray) and values.dtype.kind == "O" else _object_array(items)
+        is_array = isinstance(values, np.ndarray) and values.dtype.kind == "O"
+        return mark_text(np.asarray(values) if is_array else _object_array(items))
     if kinds in ({float}, {bool}):
         return np.array(items)
     if kinds == {int} and all(-(2**63) <= item < 2**63 for item in (min(items), max(items))):
@@ -142,7 +170,7 @@ def _narrow(items: list[Any]) -> ForeignColumn:
     missing = [_is_missing(item) for item in items]
     kinds = {type(item) for item, is_missing in zip(items, missing, strict=True) if not is_missing}
     if kinds == {str}:
-        return _object_array(["" if item is None or item != item else item for item in items])
+        return mark_text(_object_array(["" if item is None or item != item else item for item in items]))
     if kinds == {float}:
         return np.array([np.nan if gone else item for item, gone in zip(items, missing, strict=True)], dtype=np.float64)
     cleared = [None if gone else item for item, gone in zip(items, missing, strict=True)] if any(missing) else items
@@ -177,6 +205,8 @@ def has_value(column: ForeignColumn) -> NDArray[np.bool_]:
         return np.asarray(~np.isnan(column))
     if column.dtype.kind == "M":
         return np.asarray(~np.isnat(column))
+    if is_text(column):
+        return np.fromiter(map(bool, column.tolist()), dtype=bool, count=len(column))
     if column.dtype.kind == "O":
         return np.fromiter((not _is_missing(v) for v in column.tolist()), dtype=bool, count=len(column))
     return np.full(len(column), True)
@@ -184,26 +214,45 @@ def has_value(column: ForeignColumn) -> NDArray[np.bool_]:
 
 def has_any_value(column: ForeignColumn) -> bool:
     """Tell whether at least one row of a column holds a value."""
+    if is_text(column):
+        return any(column.tolist())
     if column.dtype.kind == "O":
-        items = column.tolist()
-        return items.count("") + items.count(None) < len(items) and any(not _is_missing(item) for item in items)
+        return any(not _is_missing(item) for item in column.tolist())
     return bool(has_value(column).any())
+
+
+def take_rows(column: ForeignColumn, rows: Any) -> ForeignColumn:
+    """Return the chosen rows of a column (indices, a slice or a mask)."""
+    return mark_text(column[rows]) if is_text(column) else column[rows]
+
+
+def join_columns(parts: Sequence[ForeignColumn]) -> ForeignColumn:
+    """Join the pieces of one column of the model."""
+    joined = np.concatenate(parts)
+    return mark_text(joined) if all(map(is_text, parts)) else joined
 
 
 def join_foreign_columns(parts: Sequence[tuple[ForeignColumn | None, int]]) -> ForeignColumn:
     """Join the pieces of one foreign column; a piece is (column or ``None`` where the batch lacks it, rows)."""
     given = [column for column, _ in parts if column is not None]
-    types = {column.dtype for column in given}
-    complete = len(given) == len(parts)
-    if len(types) == 1 and (complete or next(iter(types)).kind in "fM"):
-        dtype = next(iter(types))
-        if dtype.kind != "O":
-            filler = np.datetime64("NaT", "ms") if dtype.kind == "M" else np.nan
-            return np.concatenate([np.full(n, filler, dtype) if c is None else c for c, n in parts])
+    filler = _find_filler(given, is_complete=len(given) == len(parts))
+    if filler is not None:
+        return join_columns([filler(rows) if column is None else column for column, rows in parts])
     items: list[Any] = []
     for column, rows in parts:
         items += [None] * rows if column is None else to_items(column)
     return to_foreign_column(items)
+
+
+def _find_filler(given: Sequence[ForeignColumn], *, is_complete: bool) -> Callable[[int], ForeignColumn] | None:
+    """Return what makes rows without a value where pieces of one kind can stay as they are, else ``None``."""
+    types = {column.dtype for column in given}
+    if given and all(map(is_text, given)):
+        return lambda rows: to_text_column(None, rows)
+    if len(types) != 1 or not (is_complete or next(iter(types)).kind in "fM") or next(iter(types)).kind == "O":
+        return None
+    dtype = next(iter(types))
+    return lambda rows: np.full(rows, np.datetime64("NaT", "ms") if dtype.kind == "M" else np.nan, dtype)
 
 
 def to_items(column: ForeignColumn) -> list[Any]:
@@ -225,7 +274,9 @@ def columns_equal(first: ForeignColumn, second: ForeignColumn) -> NDArray[np.boo
 
 
 def freeze(array: NDArray[Any]) -> NDArray[Any]:
-    """Return a read-only view of ``array``."""
+    """Return a read-only view of ``array``, or itself where it is one."""
+    if not array.flags.writeable:
+        return array
     view = array.view()
     view.flags.writeable = False
     return view

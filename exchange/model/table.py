@@ -89,7 +89,7 @@ class Table:
             return parts[0]
         if not parts:
             return cls()
-        joined = {name: np.concatenate([getattr(p, name) for p in parts]) for name in cls.column_names()}
+        joined = {name: columns.join_columns([getattr(p, name) for p in parts]) for name in cls.column_names()}
         names = dict.fromkeys(name for part in parts for name in part.extra)
         extra = {n: columns.join_foreign_columns([(p.extra.get(n), len(p)) for p in parts]) for n in names}
         return replace_fields(parts[0], **joined, extra=extra, source=Sources.join([p.source for p in parts]))
@@ -119,8 +119,8 @@ class Table:
         chosen = rows if isinstance(rows, slice) else np.asarray(rows)
         if not isinstance(chosen, slice) and not chosen.size:
             chosen = chosen.astype(np.int64)
-        picked = {name: getattr(self, name)[chosen] for name in self.column_names()}
-        extra = {name: values[chosen] for name, values in self.extra.items()}
+        picked = {name: columns.take_rows(getattr(self, name), chosen) for name in self.column_names()}
+        extra = {name: columns.take_rows(values, chosen) for name, values in self.extra.items()}
         return replace_fields(self, **picked, extra=extra, source=self.source.take(chosen))
 
     def replace(self, **changes: Any) -> Self:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.formats.text_columns import TextCells, bytes_of, to_arrow_numbers, to_cells
 from exchange.formats.time_text import parse_times
 from exchange.formats.xml.stream import Run
@@ -127,30 +128,13 @@ def _join(parts: list[PointColumns]) -> PointColumns:
     return PointColumns(cells, sum(part.length for part in parts))
 
 
-def to_texts(cells: TextCells) -> TextColumn:
-    """Return cells as a column of text, empty where missing; texts that stand in many rows are made once."""
-    sample = cells.slice(0, _SAMPLE)
-    if len(cells) > 2 * _SAMPLE and len(sample.dictionary_encode().dictionary) < _SAMPLE // 4:
-        coded = cells.dictionary_encode()
-        distinct = np.array([*coded.dictionary.to_pylist(), ""], dtype=object)
-        codes = np.frombuffer(coded.indices.buffers()[1], np.int32, len(cells))
-        return distinct[np.where(_find_present(cells), codes, len(distinct) - 1) if cells.null_count else codes]
-    items = cells.to_pylist()
-    return np.array([text or "" for text in items] if cells.null_count else items, dtype=object)
-
-
-_SAMPLE = 256
-
-
 def read_numbers(cells: TextCells) -> ReadNumbers:
     """Read decimal numbers, blanks around them allowed."""
     import pyarrow as pa
 
     try:
         cast = cells.cast(pa.float64())
-        values = np.frombuffer(cast.buffers()[1], np.float64, len(cast), cast.offset * 8)
-        if cast.null_count:
-            values = np.where(_find_present(cast), values, np.nan)
+        values = to_numbers(cast)
         if np.isfinite(values).sum() == len(cells) - cells.null_count:
             return ReadNumbers(values, _NONE)
     except pa.ArrowInvalid:
@@ -159,12 +143,6 @@ def read_numbers(cells: TextCells) -> ReadNumbers:
     good = [bool(_NUMBER.fullmatch(text)) for text in texts]
     values = np.array([float(text) if is_good else np.nan for text, is_good in zip(texts, good, strict=True)])
     return ReadNumbers(values, _rows(not is_good and text for text, is_good in zip(texts, good, strict=True)))
-
-
-def _find_present(array: Any) -> NDArray[np.bool_]:
-    """Return which cells of an Arrow array are not null."""
-    bits = np.unpackbits(np.frombuffer(array.buffers()[0], np.uint8), bitorder="little")
-    return bits[array.offset : array.offset + len(array)].astype(bool)
 
 
 def read_times(cells: TextCells, *, zone: tzinfo) -> ReadTimes:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
@@ -16,7 +17,7 @@ from exchange.formats.text_columns import join_rows
 from exchange.formats.time_text import parse_zone
 from exchange.model import Packet, Places, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, NumberColumn, TextColumn
-from exchange_gpx.columns import PointColumns, to_texts
+from exchange_gpx.columns import PointColumns
 from exchange_gpx.names import LINK_PARTS, list_point_texts
 from exchange_gpx.take import EXTENSIONS, LEAF
 

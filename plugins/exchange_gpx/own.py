@@ -8,13 +8,14 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.properties import unreadable_value
 from exchange.formats.text_columns import TextCells, bytes_of
 from exchange.formats.values import from_text
 from exchange.formats.xml.characters import restore_text
 from exchange.model import Detections, Places, Sources, StatusNotes, Table
 from exchange.model.columns import ForeignColumn, to_number_column, to_text_column, to_time_column
-from exchange_gpx.columns import PointColumns, read_numbers, to_texts
+from exchange_gpx.columns import PointColumns, read_numbers
 from exchange_gpx.take import COLUMN, EXTENSIONS, LEAF, TYPED
 
 AnyTable = TypeVar("AnyTable", bound=Table)

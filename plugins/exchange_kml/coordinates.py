@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import find_valid, take_rows, to_mask, to_numbers
 from exchange.formats.text_columns import TextCells, to_cells
 from exchange.model.columns import NumberColumn
-from exchange_kml.arrow_columns import find_valid, take_rows, to_mask, to_numbers
 
 NAN = float("nan")
 _REGULAR = r"^-?[0-9]+(\.[0-9]+)?,-?[0-9]+(\.[0-9]+)?(,-?[0-9]+(\.[0-9]+)?)?$"

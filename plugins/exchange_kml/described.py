@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import code_cells, no_cells, to_mask, to_texts
 from exchange.formats.columns.header import read_header
 from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_times
 from exchange.model import Problem
 from exchange.model.columns import ForeignColumn, TextColumn, to_scalar
-from exchange_kml.arrow_columns import code_cells, no_cells, to_mask, to_texts
 from exchange_kml.balloon import find_html, read_balloons
 from exchange_kml.fields import Schemas, Tell, read_fields
 from exchange_kml.gather import Batch

@@ -8,12 +8,12 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import code_cells
 from exchange.formats.options import ReadOptions
 from exchange.formats.properties import KIND, PERIMETER, TABLES, TRACK
 from exchange.formats.xml.parse import iterate_elements
 from exchange.model import Packet
 from exchange.model.columns import TextColumn
-from exchange_kml.arrow_columns import code_cells
 from exchange_kml.foreign import ForeignReader
 from exchange_kml.gather import Batch
 from exchange_kml.house import HouseReader

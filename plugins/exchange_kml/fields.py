@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.formats.text_columns import TextCells, to_cells
 from exchange.formats.time_text import parse_times
 from exchange.formats.values import from_text
 from exchange.formats.xml.characters import clean_text
 from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_foreign_column, to_items
-from exchange_kml.arrow_columns import to_numbers, to_texts
 from exchange_kml.names import HOUSE
 from exchange_kml.take import DATA, DISPLAY_NAME, SEPARATOR, SIMPLE, XML
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.formats.text_columns import TextCells
 from exchange.formats.xml.scan import scan_records
 from exchange.formats.xml.shapes import Layout
 from exchange.formats.xml.simplify import has_asides
-from exchange_kml.arrow_columns import to_numbers, to_texts
 from exchange_kml.fixes import Numbers, Times
 from exchange_kml.names import is_extension, is_kml
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import find_valid, no_cells
 from exchange.formats.foreign import read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
@@ -17,7 +18,6 @@ from exchange.model import Packet, Perimeter, Sources, Track
 from exchange.model.columns import ForeignColumn, to_time_column
 from exchange.model.problem import Severity
 from exchange_kml import altitudes, coordinates, geometry
-from exchange_kml.arrow_columns import find_valid, no_cells
 from exchange_kml.described import PARTIAL_TIME, UNKNOWN_STYLE, Described, describe, drop_suggestions
 from exchange_kml.foreign_tracks import read_line_track, read_streamed_track
 from exchange_kml.gather import Batch

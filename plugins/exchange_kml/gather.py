@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import no_cells, take_rows
 from exchange.formats.text_columns import TextCells, to_cells
-from exchange_kml.arrow_columns import no_cells, take_rows
 from exchange_kml.take import STREAMS, Taken
 from exchange_kml.walker import Container, Streamed
 

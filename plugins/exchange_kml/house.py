@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import no_cells
 from exchange.formats.properties import PERIMETER, TABLES, TRACK, build_table
 from exchange.model import Packet, Sources
 from exchange.model.columns import ForeignColumn, TextColumn, has_value, to_items
 from exchange_kml import altitudes, coordinates
-from exchange_kml.arrow_columns import no_cells
 from exchange_kml.described import BALLOON
 from exchange_kml.gather import Batch
 from exchange_kml.house_fields import HouseFields, restore_batch, unescape_html

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, BinaryIO
 
 from exchange.errors import MalformedError, NotThisFormatError, OptionError
+from exchange.formats.arrow_columns import find_valid
 from exchange.formats.options import ReadOptions
 from exchange.formats.text_columns import TextCells
 from exchange.formats.time_text import parse_zone
@@ -22,7 +23,6 @@ from exchange.formats.xml.parse import SafeParser, iterate_elements, parse_fragm
 from exchange.formats.xml.scan import Scan, scan_records
 from exchange.formats.xml.shapes import Layout
 from exchange.model import Packet
-from exchange_kml.arrow_columns import find_valid
 from exchange_kml.features import FeatureReader
 from exchange_kml.gather import Gatherer
 from exchange_kml.plain import Plain, as_entities, find_aside_around, find_end, find_last_tag, make_plain, restore_marks

@@ -11,29 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
-from exchange.model.columns import TextColumn
+from exchange.model.columns import TextColumn, mark_text
 
 _SAMPLE = 256
-_MANY_ROWS = 20_000
-"""Above so many rows Arrow's own way is quicker, the import included."""
 
 
 def to_texts(cells: TextCells) -> TextColumn:
-    """Return cells as an object array of ``str``; missing is the empty text."""
-    import pyarrow.compute as pc
-
-    if len(cells) > _MANY_ROWS and _repeats(cells):
+    """Return cells as a column of text, empty where missing; texts that stand in many rows are made once."""
+    if len(cells) > 2 * _SAMPLE and _repeats(cells):
         texts, code = code_cells(cells)
-        return np.array(texts, dtype=object)[code]
-    if len(cells) > _MANY_ROWS:
-        filled = pc.fill_null(cells, to_cells([""])[0]) if cells.null_count else cells
-        column: TextColumn = filled.to_numpy(zero_copy_only=False)
-        return column
-    return np.fromiter((text or "" for text in cells.to_pylist()), dtype=object, count=len(cells))
+        return mark_text(np.array(texts, dtype=object)[code])
+    items = cells.to_pylist()
+    given = (text or "" for text in items) if cells.null_count else items
+    return mark_text(np.fromiter(given, dtype=object, count=len(items)))
 
 
 def _repeats(cells: TextCells) -> bool:
-    """Tell whether the same few texts stand in many rows, so that each is worth making once."""
     return len(cells.slice(0, _SAMPLE).dictionary_encode().dictionary) < _SAMPLE // 4
 
 
