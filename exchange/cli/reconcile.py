@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -42,6 +41,7 @@ if TYPE_CHECKING:
     "--same-time", type=float, metavar="MINUTES", help="Reports this near in time count as of one time. [default: 15]"
 )
 @click.option("--observed", metavar="TIME", default="", help="When undated reports were made: 2026-08-14T18:30Z.")
+@click.option("--received", metavar="TIME", default="", help="When the returns came in: no report can be later.")
 @click.option("--author", default="", help="Who made the reports that name nobody.")
 @overwrite_option
 @json_option
@@ -188,11 +188,11 @@ class _Work:
 def _to_place_options(values: dict[str, Any]) -> PlaceOptions:
     from exchange.status import REACH_M, PlaceOptions
 
-    reach, observed = values.pop("reach"), values.pop("observed")
+    reach = values.pop("reach")
     return PlaceOptions(
         reach_m=REACH_M if reach is None else reach,
-        observed=_to_instant(observed),
-        received=np.datetime64(datetime.now(UTC).replace(tzinfo=None), "ms"),
+        observed=_to_instant(values.pop("observed"), "--observed"),
+        received=_to_instant(values.pop("received"), "--received"),
         author=values.pop("author"),
     )
 
@@ -205,13 +205,13 @@ def _to_settle_options(values: dict[str, Any]) -> SettleOptions | None:
     return None if minutes is None else SettleOptions(same_time_minutes=minutes)
 
 
-def _to_instant(text: str) -> np.datetime64:
+def _to_instant(text: str, option: str) -> np.datetime64:
     from exchange.formats.time_text import parse_times
 
     parsed = parse_times([text])
     if len(parsed.without_zone) or len(parsed.unreadable):
         raise OptionError(
-            f"{text!r} is no instant", field="--observed", remedy="Write it with its zone: 2026-08-14T18:30-06:00."
+            f"{text!r} is no instant", field=option, remedy="Write it with its zone: 2026-08-14T18:30-06:00."
         )
     return np.datetime64(parsed.time[0], "ms")
 

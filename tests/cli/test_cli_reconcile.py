@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from exchange.formats.reading import read
@@ -94,6 +95,16 @@ def test_the_span_and_the_time_can_be_stated(exchange: Run, folder: Path) -> Non
     dated = exchange("reconcile", "sheet.csv", "--onto", "list.csv", "-o", "b.geojson", *stated)
     assert (dated.code, read("b.geojson").detections.status[0]) == (0, "out")
     assert read("b.geojson").notes.author.tolist() == ["Alder"]
+
+
+def test_no_report_is_later_than_the_file_it_came_in(exchange: Run) -> None:
+    """With --received, a report dated later is taken as undated and told; without it the clock of no machine counts."""
+    stated = ("reconcile", "sheet.csv", "--onto", "list.csv", "--received", "2026-08-14T14:30Z")
+    done = exchange(*stated, "-o", "a.geojson")
+    notes = read("a.geojson").notes
+    assert (done.code, notes.extra["question"].tolist()) == (3, ["clock", "clock"])
+    assert np.isnat(notes.time).all()
+    assert read("a.geojson").detections.status.tolist() == ["recheck", "hot"]
 
 
 def test_a_manifest_names_the_spots(exchange: Run, folder: Path) -> None:
