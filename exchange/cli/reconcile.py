@@ -145,7 +145,7 @@ class _Work:
             placed=(placed,),
             spots=settled.spots,
             questions=placed.questions().with_others(settled.questions()),
-            problems=gather_problems((*listed.problems, *returned.problems, *losses)),
+            problems=gather_problems((*listed.problems, *returned.problems, *_tell_left_out(returned), *losses)),
         )
 
     def put_into(self, ledger: str) -> Outcome:
@@ -183,6 +183,20 @@ class _Work:
                     read_packets(file, host=self.host, options=self.reading, format_name=self.format_name), file.name
                 )
             )
+
+
+def _tell_left_out(returned: Packet) -> list[Problem]:
+    """Tell what came back beside the reports and is no part of a list."""
+    from exchange.model import Problem
+
+    counts = {"tracks": len(returned.tracks), "perimeters": len(returned.perimeters)}
+    remedy = "Keep the returned file, or put it into a ledger, which takes them."
+    return [
+        Problem(message=f"{kind} that came back are no reports and are not carried on", severity="note", count=count,
+                remedy=remedy)
+        for kind, count in counts.items()
+        if count
+    ]  # fmt: skip
 
 
 def _to_place_options(values: dict[str, Any]) -> PlaceOptions:

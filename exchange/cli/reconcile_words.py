@@ -59,9 +59,9 @@ class Outcome:
 def tell_outcome(outcome: Outcome) -> None:
     """Say what came of the returns, what a person must look at, and the caution."""
     tell_problems(outcome.problems)
-    told = ", ".join(f"{count:,} {_KEYS[key]}" for key, count in _count_reports(outcome.placed).items() if count)
+    told = ", ".join(f"{_KEYS[key]}: {count:,}" for key, count in _count_reports(outcome.placed).items() if count)
     where = "standard output" if outcome.output == "-" else outcome.output
-    say(f"{where}: {told or 'nothing came back that is new'}")
+    say(f"{where}; {told or 'nothing came back that is new'}")
     say("status: " + ", ".join(f"{count:,} {word}" for word, count in _count_status(outcome.spots).items()))
     for line in outcome.questions.as_lines(SHOWN_PROBLEMS):
         say(line)

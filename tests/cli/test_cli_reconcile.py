@@ -29,7 +29,7 @@ def test_reports_come_onto_the_list(exchange: Run) -> None:
     """The output holds each spot with its current status, and the reports it rests on."""
     done = exchange("reconcile", "sheet.csv", "--onto", "list.csv", "-o", "now.geojson")
     assert (done.code, done.out) == (0, "")
-    assert "now.geojson: 2 reports on spots" in done.err
+    assert "now.geojson; reports on spots: 2" in done.err
     assert "status: 1 hot, 1 out" in done.err
     now = read("now.geojson")
     assert dict(zip(now.detections.id, now.detections.status, strict=True)) == {"H-001": "out", "H-002": "hot"}
@@ -164,7 +164,21 @@ def test_data_goes_to_standard_output(exchange: Run) -> None:
     """With '-o -' the list is on standard output and every word elsewhere."""
     done = exchange("reconcile", "sheet.csv", "--onto", "list.csv", "-o", "-", "--to", "geojson")
     assert json.loads(done.out)["type"] == "FeatureCollection"
-    assert "standard output: 2 reports on spots" in done.err
+    assert "standard output; reports on spots: 2" in done.err
+
+
+def test_tracks_that_came_back_are_told(exchange: Run, folder: Path) -> None:
+    """A line among the returned marks is no report; that it is left out is said."""
+    line = {"type": "LineString", "coordinates": [[-114.0, 44.5], [-114.001, 44.501]]}
+    mark = {"type": "Point", "coordinates": [-114.0, 44.5]}
+    features = [
+        {"type": "Feature", "geometry": line, "properties": {"name": "walk"}},
+        {"type": "Feature", "geometry": mark, "properties": {"name": "H-001", "comment": "still hot"}},
+    ]
+    (folder / "walk.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    done = exchange("reconcile", "walk.geojson", "--onto", "list.csv", "-o", "now.geojson")
+    assert "note: tracks that came back are no reports and are not carried on" in done.err
+    assert "now.geojson; reports on spots: 1" in done.err
 
 
 def test_the_invented_fire_from_files_to_file(exchange: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -256,7 +270,7 @@ def test_a_ledger_takes_returns(exchange: Run, ledger: Path) -> None:
     """With --ledger, reports and status go into the incident's file, and the list it exports has them."""
     done = exchange("reconcile", "sheet.csv", "--ledger", str(ledger))
     assert done.code == 0, done.err
-    assert f"{ledger}: 2 reports on spots" in done.err
+    assert f"{ledger}; reports on spots: 2" in done.err
     assert "status: 1 hot, 1 out" in done.err
     exchange("ledger", "export", str(ledger), "-o", "now.geojson")
     now = read("now.geojson")
