@@ -63,7 +63,7 @@ def merge_detections(
     shifts = find_shifts(part, options)
     east, north = part.east - shifts.taken_east[part.sortie], part.north - shifts.taken_north[part.sortie]
     variance = fill_accuracies(part, shifts)
-    grouping = group_sightings(part, east, north, variance, within_m=options.within_m)
+    grouping = group_sightings(part, east, north, variance, shifts.yardstick, within_m=options.within_m)
     fused = fuse_positions(grouping.group, east, north, variance)
     numbering = _number(basis, part, grouping.group, fused, options)
     return write_merged(

@@ -6,7 +6,7 @@ the last bit of a sum, comes out the same.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,11 @@ class Sightings:
     def __len__(self) -> int:
         """Return how many take part."""
         return len(self.row)
+
+    def take(self, rows: Codes) -> Sightings:
+        """Return some of them, in their order; ``of_row`` is emptied."""
+        names = ("row", "east", "north", "variance", "seconds", "temperature", "sortie", "image", "key")
+        return replace(self, of_row=np.empty(0, np.int64), **{name: getattr(self, name)[rows] for name in names})
 
 
 def order_sightings(

@@ -14,7 +14,7 @@ from exchange.merge.shifts.voting import REACH_M
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-MOST_VOTERS = 500
+MOST_VOTERS = 250
 """Sightings of a sortie that vote on its shift against another; more change nothing but the time it takes."""
 
 

@@ -14,13 +14,28 @@ Codes = NDArray[np.int64]
 
 @dataclass(frozen=True, kw_only=True)
 class Link:
-    """Say how the second sortie lies to the first: metres, the variance of that per axis, and its worth for a tree."""
+    """Say how one sortie lies to another.
+
+    Attributes
+    ----------
+    first, second
+        Codes of the sorties.
+    east, north
+        Second minus first, metres.
+    variance
+        Of that, per axis, square metres.
+    support
+        How many pairs of sightings carry it.
+    worth
+        For the choice of a tree.
+    """
 
     first: int
     second: int
     east: float
     north: float
     variance: float
+    support: float
     worth: float
 
 

@@ -7,6 +7,7 @@ shifts explain, votes weakly for each of them, and none votes more than once.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,13 +23,19 @@ BIN_M = 0.5
 WIDTHS_M = (0.6, 1.2, 2.4)
 """Spreads of a difference per axis that are tried, metres."""
 
-MATCHED = 0.7
+MATCHED = 0.4
 """Share of the sightings of one sortie that another is taken to have seen as well; the peak does not hang on it."""
 
 _SIDE = int(2 * REACH_M / BIN_M)
+_VOTERS_FOR_WIDTH = 80
+_NEXT_M = 2.0
+"""A peak nearer to the first than this is no other peak."""
+
+_REPEATED_M = 9.0
+"""How far apart the spots of a regular pattern are looked for."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Peak:
     """Say where votes pile up.
 
@@ -39,16 +46,19 @@ class Peak:
     width
         Spread per axis that explained most, metres.
     height
-        Logarithm of the likelihood above chance.
-    rival
-        Height of the next peak as a share of this one's.
+        Natural logarithm of the likelihood above chance.
+    margin
+        How much higher it is than any place well away from it.
+    votes
+        Over all shifts, bin by bin, above their median, the peak in the middle.
     """
 
     east: float
     north: float
     width: float
     height: float
-    rival: float
+    margin: float
+    votes: Floats
 
 
 def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
@@ -62,9 +72,25 @@ def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
         Differences up to ``REACH_M``, metres, shape (n,).
     """
     counts = _count(voter, east, north)
-    votes = [_vote(counts, width) for width in WIDTHS_M]
-    best = int(np.argmax([vote.max() for vote in votes]))
-    return _read_peak(votes[best], WIDTHS_M[best])
+    some = counts[:: max(len(counts) // _VOTERS_FOR_WIDTH, 1)]
+    best = WIDTHS_M[int(np.argmax([_vote(some, width).max() for width in WIDTHS_M]))]
+    return _read_peak(_vote(counts, best), best)
+
+
+def find_pattern(peaks: Sequence[Peak]) -> float:
+    """Return how high the next peak stands beside the first, as a share of it, in the votes of all peaks together.
+
+    Near 1 for a regular pattern of spots, which a shift by one step explains nearly as well; near 0 for scattered ones.
+    """
+    from scipy.ndimage import maximum_filter
+
+    if not peaks:
+        return 0.0
+    votes = np.sum([peak.votes for peak in peaks], axis=0)
+    place = (np.arange(len(votes)) - len(votes) // 2) * BIN_M
+    away = np.hypot(place[None, :], place[:, None])
+    beside = (maximum_filter(votes, 5) == votes) & (away > _NEXT_M) & (away < _REPEATED_M)
+    return float(votes[beside].max(initial=0.0) / max(votes[len(votes) // 2, len(votes) // 2], 1e-9))
 
 
 def _count(voter: Codes, east: Floats, north: Floats) -> NDArray[np.float32]:
@@ -81,7 +107,7 @@ def _vote(counts: NDArray[np.float32], width: float) -> Floats:
     near = kernel @ counts @ kernel
     density = counts.sum(axis=(1, 2), keepdims=True) / (np.pi * REACH_M**2)
     ratio = near / (BIN_M**2 * density)
-    height: Floats = np.log(1 - MATCHED + MATCHED * ratio).sum(axis=0, dtype=np.float64)
+    height = np.log(1 - MATCHED + MATCHED * ratio).sum(axis=0).astype(np.float64)
     return np.where(_is_within_reach(), height, -np.inf)
 
 
@@ -104,13 +130,12 @@ def _bin_centres() -> Floats:
 def _read_peak(height: Floats, width: float) -> Peak:
     line, column = np.unravel_index(int(np.argmax(height)), height.shape)
     centre = _bin_centres()
-    away = np.hypot(centre[None, :] - centre[column], centre[:, None] - centre[line]) > max(2.5 * width, 2.0)
-    top = float(height[line, column])
-    second = float(height[away].max())
+    away = np.hypot(centre[None, :] - centre[column], centre[:, None] - centre[line]) > max(2.5 * width, _NEXT_M)
+    top, floor = float(height[line, column]), float(np.median(height[np.isfinite(height)]))
+    margin = top - float(height[away].max())
+    above = np.pad(np.where(np.isfinite(height), height - floor, 0.0), _SIDE)
+    half = _SIDE // 2
+    votes = above[line + half : line + 3 * half + 1, column + half : column + 3 * half + 1]
     return Peak(
-        east=float(centre[column]),
-        north=float(centre[line]),
-        width=width,
-        height=top,
-        rival=max(second, 0.0) / max(top, 1e-9),
+        east=float(centre[column]), north=float(centre[line]), width=width, height=top, margin=margin, votes=votes
     )

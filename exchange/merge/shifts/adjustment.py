@@ -1,0 +1,80 @@
+"""Shifts and accuracies from groups: least squares over all sightings that are one spot."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+_ROUNDS = 12
+_ROBUST = 3.0
+
+
+def adjust_shifts(
+    group: Codes, sortie: Codes, places: Floats, weight: Floats, start: Floats, is_free: NDArray[np.bool_]
+) -> Floats:
+    """Return the shift of each sortie that brings the sightings of each group nearest together.
+
+    Spots and shifts are solved for in turn (Gauss-Seidel on the normal equations); sightings far from their spot weigh
+    less, after Huber.
+
+    Parameters
+    ----------
+    group, sortie
+        Of each sighting.
+    places
+        As given, metres, shape (n, 2).
+    weight
+        One over the variance per axis.
+    start
+        Shifts to begin with, shape (sorties, 2).
+    is_free
+        Which of them may change.
+    """
+    shared = _is_shared(group, sortie)
+    group, sortie, places, weight = group[shared], sortie[shared], places[shared], weight[shared]
+    shifts = start.copy()
+    if not len(group):
+        return shifts
+    _, group = np.unique(group, return_inverse=True)
+    robust = weight
+    for _ in range(_ROUNDS):
+        residual = places - shifts[sortie] - _average(group, robust, places - shifts[sortie])[group]
+        length = np.sqrt(weight * (residual**2).sum(axis=1))
+        robust = weight * np.minimum(1.0, _ROBUST / np.maximum(length, 1e-9))
+        own = robust / np.bincount(group, robust)[group]
+        room = np.bincount(sortie, robust * (1 - own), minlength=len(shifts))
+        step = np.column_stack([np.bincount(sortie, robust * r, minlength=len(shifts)) for r in residual.T])
+        moved = is_free & (room > 0)
+        shifts[moved] += step[moved] / room[moved, None]
+    return shifts
+
+
+def estimate_variances(group: Codes, sortie: Codes, places: Floats, variance: Floats, count: int) -> Floats:
+    """Return the variance per axis of each sortie's sightings about their spots; NaN where too few tell.
+
+    The mean of half the squared residual plus the variance of the spot itself: a step of expectation-maximisation.
+    """
+    size = np.bincount(group)
+    several = size[group] > 1
+    spot = _average(group, 1 / variance, places)
+    square = ((places - spot[group]) ** 2).sum(axis=1) / 2 + 1 / np.bincount(group, 1 / variance)[group]
+    told = np.bincount(sortie[several], minlength=count)
+    total = np.bincount(sortie[several], square[several], minlength=count)
+    return np.where(told >= 8, total / np.maximum(told, 1), np.nan)
+
+
+def _is_shared(group: Codes, sortie: Codes) -> NDArray[np.bool_]:
+    """Return which sightings are of a group that several sorties saw."""
+    count = int(group.max(initial=-1)) + 1
+    low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
+    np.minimum.at(low, group, sortie)
+    np.maximum.at(high, group, sortie)
+    return (low < high)[group]
+
+
+def _average(group: Codes, weight: Floats, values: Floats) -> Floats:
+    total = np.bincount(group, weight)
+    return np.column_stack([np.bincount(group, weight * column) / total for column in values.T])
