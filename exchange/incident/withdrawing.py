@@ -79,11 +79,18 @@ def _settle(act: Act) -> ListChange:
 
 def _make_anew(act: Act, source: LedgerSource) -> ListChange:
     before = source.from_act - 1
-    sightings = read_all_sightings(act)
+    sightings = _keep_listed(act, read_all_sightings(act))
     members, numbers = _recall_members(act, sightings, before)
     then = read_merged_spots(act.connection, at_act=before)
     earlier = known_list(act, sightings, members, numbers, before=then)
     return merge_again(act, sightings, earlier, read_last_options(act)).change
+
+
+def _keep_listed(act: Act, sightings: AllSightings) -> AllSightings:
+    """Return the sightings that were part of the list: what no merge has taken in yet is no matter of a withdrawal."""
+    members, _ = read_memberships(act.connection, at_act=act.number)
+    rows = np.flatnonzero(np.isin(sightings.fids, members))
+    return AllSightings(sightings.rows.take(rows), sightings.fids[rows])
 
 
 def _recall_members(act: Act, sightings: AllSightings, before: int) -> tuple[NDArray[np.int64], NDArray[Any]]:

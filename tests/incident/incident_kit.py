@@ -107,4 +107,5 @@ class State:
 
     def status(self) -> dict[str, str]:
         """Return the status of each spot by its number."""
-        return dict(zip(self.packet.detections.id.tolist(), self.packet.detections.status.tolist(), strict=False))
+        rows = self.packet.detections
+        return {number: word for number, word in zip(rows.id.tolist(), rows.status.tolist(), strict=True) if number}
