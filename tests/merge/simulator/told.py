@@ -9,7 +9,6 @@ and put back by the best assignment until nothing changes. Slow and plain on pur
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,7 +21,7 @@ from tests.merge.simulator.scene import Floats
 from tests.merge.simulator.simulate import Simulated
 
 Whole = NDArray[np.int64]
-Judge = Callable[[Floats, NDArray[np.bool_], Whole], Floats]
+_Group = tuple[Floats, NDArray[np.bool_], Whole]
 
 REACH = 4.5
 """Sightings farther apart than so many standard deviations of their difference are not weighed against each other."""
@@ -33,19 +32,17 @@ REPEATS = 0.77 * REPEATED
 
 WEIGHT, SUM_X, SUM_Y, SQUARES, LOGS = range(5)
 NEVER = -1e9
-NO_SPOT = -30.0
-"""Log of what is left for two spots nearer to each other than the regime has them."""
 
 
 def group_told(fire: Simulated) -> Whole:
     """Return the group of each sighting, counted from 0, for a fire of which all but the spots is known."""
     truth = _Truth.of(fire)
     groups = _Groups.of_singles(truth)
-    groups.merge(truth.log_of_spots)
+    groups.merge(grows=True)
     for _ in range(ROUNDS):
         before = groups.labels()
         groups.reassign()
-        groups.merge(truth.log_likelihood)
+        groups.merge()
         if np.array_equal(before, groups.labels()):
             break
     return groups.labels()
@@ -85,6 +82,14 @@ class _Truth:
         spot = self.log_of_spots(moments, seen_by, count)
         return np.where(count == 1, np.logaddexp(spot, np.log(self.false_density)), spot)
 
+    def log_of_room(self, apart: Floats, blur: Floats) -> Floats:
+        """Return the log of how likely the regime's spacing lets two spots stand so near: half of both their rooms."""
+        low, high = self.fire.regime.spacing_m
+        true = np.abs(apart[:, None] + blur[:, None] * np.linspace(-1.5, 1.5, 7))
+        part = np.clip((true - low) / (high - low), 0.0, 1.0)
+        lets = np.where(part < 0.5, 2.0 * part**2, 1.0 - 2.0 * (1.0 - part) ** 2)
+        return np.asarray(np.log(np.maximum(lets.mean(axis=1), 1e-12)))
+
     def log_of_spots(self, moments: Floats, seen_by: NDArray[np.bool_], count: Whole) -> Floats:
         """Return log densities of groups as spots: the place integrated out; who saw it, who missed it, repeats."""
         weight = moments[:, WEIGHT]
@@ -121,15 +126,15 @@ class _Groups:
             label[rows] = number
         return label
 
-    def merge(self, judge: Judge) -> None:
-        """Join the two groups that gain most by it, until none gains."""
+    def merge(self, *, grows: bool = False) -> None:
+        """Join the two groups that gain most by it, until none gains; while they grow nothing is a false alarm."""
         keys = np.array(sorted(self.members))
         centres = self._centres(keys)
         near = {k: set(keys[f].tolist()) for k, f in zip(keys.tolist(), _within(centres, self.truth), strict=True)}
         version = dict.fromkeys(near, 0)
         heap: list[tuple[float, int, int, int, int]] = []
         for key in near:
-            self._offer(heap, key, [other for other in near[key] if other > key], version, judge)
+            self._offer(heap, key, [other for other in near[key] if other > key], version, grows)
         heapq.heapify(heap)
         while heap:
             _, a, b, version_a, version_b = heapq.heappop(heap)
@@ -141,7 +146,7 @@ class _Groups:
             near[a] = {key for key in near[a] | near.pop(b) if key in version and key != a}
             for key in near[a]:
                 near[key].add(a)
-            self._offer(heap, a, sorted(near[a]), version, judge)
+            self._offer(heap, a, sorted(near[a]), version, grows)
 
     def reassign(self) -> None:
         """Take each frame's sightings out in turn and put them back where all of them together gain most."""
@@ -170,7 +175,7 @@ class _Groups:
         apart = self._centres(keys) - single[[SUM_X, SUM_Y]] / single[WEIGHT]
         near = np.flatnonzero(np.hypot(*apart.T) < self.truth.reach_m)
         if len(near):
-            gains[near] = self._gain_of(single, self._seen_by([row]), 1, keys[near], self.truth.log_likelihood)
+            gains[near] = self._gain_of(single, self._seen_by([row]), 1, keys[near])
         return gains
 
     def _offer(
@@ -179,35 +184,38 @@ class _Groups:
         key: int,
         others: list[int],
         version: dict[int, int],
-        judge: Judge,
+        grows: bool,
     ) -> None:
         if not others:
             return
         count = len(self.members[key])
-        gains = self._gain_of(self.moments[key], self.seen_by[key], count, np.array(others), judge)
+        gains = self._gain_of(self.moments[key], self.seen_by[key], count, np.array(others), grows=grows)
         frames = set(self.truth.frame[self.members[key]].tolist())
         for other, gain in zip(others, gains.tolist(), strict=True):
             if gain > 0 and frames.isdisjoint(self.truth.frame[self.members[other]].tolist()):
                 a, b = min(key, other), max(key, other)
                 heapq.heappush(heap, (-gain, a, b, version[a], version[b]))
 
-    def _gain_of(self, moments: Floats, seen_by: Floats, count: int, keys: Whole, judge: Judge) -> Floats:
+    def _gain_of(self, moments: Floats, seen_by: Floats, count: int, keys: Whole, *, grows: bool = False) -> Floats:
         counts = np.array([len(self.members[key]) for key in keys.tolist()])
+        judge = self.truth.log_of_spots if grows else self.truth.log_likelihood
         joined = judge(self.moments[keys] + moments, self.seen_by[keys] | seen_by, counts + count)
-        own = judge(moments[None], seen_by[None], np.array([count]))
-        theirs = judge(self.moments[keys], self.seen_by[keys], counts)
-        weight = self.moments[keys, WEIGHT]
-        apart = np.hypot(*(self._centres(keys) - moments[[SUM_X, SUM_Y]] / moments[WEIGHT]).T)
-        is_one = apart < self.truth.fire.regime.spacing_m[0] - 3.0 * np.sqrt(1.0 / weight + 1.0 / moments[WEIGHT])
-        return np.asarray(joined - np.where(is_one, self._at_most_one(own, theirs, count, counts), own + theirs))
+        mine = (moments[None], seen_by[None], np.array([count]))
+        return np.asarray(joined - self._log_of_two(mine, (self.moments[keys], self.seen_by[keys], counts), grows))
 
-    def _at_most_one(self, own: Floats, theirs: Floats, count: int, counts: Whole) -> Floats:
-        """Return the log density of two groups of which one must be a false alarm, so near do they stand."""
+    def _log_of_two(self, mine: _Group, theirs: _Group, grows: bool) -> Floats:
+        """Return the log density of two groups that are not one: two spots with room for both, or false alarms."""
+        centres = [moments[:, [SUM_X, SUM_Y]] / moments[:, [WEIGHT]] for moments, _, _ in (mine, theirs)]
+        blur = np.sqrt(1.0 / mine[0][:, WEIGHT] + 1.0 / theirs[0][:, WEIGHT])
+        room = self.truth.log_of_room(np.hypot(*(centres[1] - centres[0]).T), blur)
+        value = self.truth.log_of_spots(*mine) + self.truth.log_of_spots(*theirs) + room
+        if grows:
+            return np.asarray(value)
         false = np.log(self.truth.false_density)
-        as_false = [
-            np.where(c == 1, other + false, own + theirs + NO_SPOT) for c, other in ((counts, own), (count, theirs))
-        ]
-        return np.maximum(*as_false)
+        for one, other in ((mine, theirs), (theirs, mine)):
+            as_false = np.where(one[2] == 1, self.truth.log_likelihood(*other) + false, -np.inf)
+            value = np.logaddexp(value, as_false)
+        return value
 
     def _store(self, key: int, rows: list[int]) -> None:
         if rows:
