@@ -69,7 +69,7 @@ def command(
     Writes into DIR the files of every profile, manifest.csv, which says which short name is which spot, and
     index.txt. Exit code 3: no spot is wanted, or something was left out.
     """
-    from exchange.handout import find_suffixes, hand_out, write_handout
+    from exchange.handout import find_formats, hand_out, write_handout
     from exchange.model import gather_problems
 
     folder, host = Path(output), load_host()
@@ -83,7 +83,7 @@ def command(
     handout = hand_out(
         packet,
         profiles,
-        find_suffixes(profiles, host),
+        find_formats(profiles, host),
         options=options,
         area=area,
         divisions=divisions,

@@ -133,7 +133,7 @@ def to_instant(text: str, option: str, zone: str) -> np.datetime64:
         what = "is no time" if len(parsed.unreadable) else "does not say its zone"
         remedy = "Write it as 2026-08-14T18:00Z, or state the zone with --assume-tz."
         raise OptionError(f"{text!r} {what}", field=option, remedy=remedy)
-    (instant,) = parsed.time
+    instant: np.datetime64 = parsed.time[0]
     return instant
 
 

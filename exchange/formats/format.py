@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, ClassVar
+from typing import BinaryIO, ClassVar, Literal
 
 from exchange.formats.holds import Holds
 from exchange.formats.options import ReadOptions, WriteOptions
@@ -67,6 +67,8 @@ class Format(ABC):
         As registered, or empty.
     holds
         What of the model a file of this kind can hold.
+    shown_column
+        Which column of a spot other programs show as the point's name; where it is empty, the other of the two.
     """
 
     name: ClassVar[str]
@@ -74,6 +76,7 @@ class Format(ABC):
     suffixes: ClassVar[tuple[str, ...]]
     media_type: ClassVar[str] = ""
     holds: ClassVar[Holds]
+    shown_column: ClassVar[Literal["name", "id"]] = "name"
     can_read: ClassVar[bool] = True
     can_write: ClassVar[bool] = True
 

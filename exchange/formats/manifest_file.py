@@ -1,7 +1,8 @@
 """The manifest beside the handed-out files, as ``manifest.csv``: written whole, read back strictly.
 
 UTF-8 after RFC 4180, one line a row, columns named as in ``Manifest``; coordinates shortest and exact, times as
-RFC 3339 with ``Z``. What a spreadsheet would run is escaped (``exchange.formats.formulas``).
+RFC 3339 with ``Z``. What a spreadsheet would run is escaped (``exchange.formats.formulas``), and so are characters
+that no text file should have (``exchange.formats.xml.characters``).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from exchange.formats.formulas import escape_formula, unescape_formula
 from exchange.formats.text_columns import format_column
 from exchange.formats.time_text import parse_times
 from exchange.formats.writing import write_whole
+from exchange.formats.xml.characters import clean_text, restore_text
 from exchange.model import Sources
 from exchange.model.columns import to_text_column
 from exchange.model.manifest import Manifest
@@ -101,7 +103,7 @@ def check_manifest(manifest: Manifest) -> None:
 
 def _write_column(column: Any) -> list[str]:
     if column.dtype.kind == "O":
-        return [escape_formula(text) for text in column.tolist()]
+        return [escape_formula(clean_text(text)) for text in column.tolist()]
     return [text or "" for text in format_column(column).to_pylist()]
 
 
@@ -120,7 +122,7 @@ def _read_column(column: str, texts: Sequence[str], name: str) -> Any:
         return _read_degrees(column, texts, name)
     if column == "handed_out":
         return _read_times(texts, name)
-    return to_text_column([unescape_formula(text) for text in texts], len(texts))
+    return to_text_column([restore_text(unescape_formula(text)) for text in texts], len(texts))
 
 
 def _read_degrees(column: str, texts: Iterable[str], name: str) -> list[float]:

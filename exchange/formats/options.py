@@ -79,9 +79,12 @@ class WriteOptions:
         Version of the format, such as ``1.0`` for GPX; empty is the newest the plugin writes.
     separator, decimal_mark
         How a text table is written.
+    with_extensions
+        Whether what the elements of GPX cannot say stands beside them in extensions; else it is left out and told.
     """
 
     title: str = ""
     version: str = ""
     separator: str = ""
     decimal_mark: str = ""
+    with_extensions: bool = True

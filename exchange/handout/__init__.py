@@ -9,7 +9,7 @@ from exchange.handout.hand_out import Handout, HandoutFile, HandoutOptions, hand
 from exchange.handout.profile import Profile
 from exchange.handout.profile_library import ProfileLibrary, load_profiles
 from exchange.handout.selection import Selection
-from exchange.handout.writing import find_suffixes, write_handout
+from exchange.handout.writing import find_formats, write_handout
 
 __all__ = [
     "Handout",
@@ -18,7 +18,7 @@ __all__ = [
     "Profile",
     "ProfileLibrary",
     "Selection",
-    "find_suffixes",
+    "find_formats",
     "hand_out",
     "load_profiles",
     "write_handout",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -29,6 +29,8 @@ from exchange.model.spot_number import ALIASES
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+    from exchange.formats.format import Format
 
 INDEX_NAME = "index.txt"
 NEVER = np.datetime64("NaT", "ms")
@@ -133,7 +135,7 @@ class Handout:
 def hand_out(
     packet: Packet,
     profiles: Sequence[Profile],
-    suffixes: dict[str, str],
+    formats: Mapping[str, Format],
     *,
     options: HandoutOptions | None = None,
     area: BaseGeometry | None = None,
@@ -151,8 +153,8 @@ def hand_out(
         The numbered list in ``detections``.
     profiles
         The devices.
-    suffixes
-        Of the files, by the profiles' formats.
+    formats
+        The profiles' formats by name, as ``exchange.handout.writing.find_formats`` finds them.
     options
         Which spots, in what order, how written.
     area
@@ -178,7 +180,7 @@ def hand_out(
     chosen = spots.take(rows)
     edge = measure_to_edge(chosen.longitude, chosen.latitude, area) if area is not None and len(chosen) else None
     work = _Work(spots, rows, chosen, edge, divisions, options, packet.incident)
-    done = [work.fit(profile, suffixes[profile.format], earlier) for profile in profiles] if len(rows) else []
+    done = [work.fit(profile, formats[profile.format], earlier) for profile in profiles] if len(rows) else []
     held = _hold(earlier, [entry.manifest for entry in done])
     return Handout(
         files=tuple(file for entry in done for file in entry.files),
@@ -243,7 +245,7 @@ class _Work:
         self.divisions, self.options, self.title = divisions, options, options.title or incident
         self.taken = set(_TAKEN)
 
-    def fit(self, profile: Profile, suffix: str, earlier: Manifest | None) -> _Fitted:
+    def fit(self, profile: Profile, fmt: Format, earlier: Manifest | None) -> _Fitted:
         """Return the files and the manifest of one profile."""
         given = give_short_names(
             self.spots.id.tolist(),
@@ -254,11 +256,17 @@ class _Work:
         names = np.fromiter(given.names, dtype=object, count=len(self.spots))[self.rows]
         options = self.options
         limited = limit_spots(
-            self.chosen, profile, names, edge=self.edge, units=options.units, resolution_m=options.resolution_m
+            self.chosen,
+            profile,
+            names,
+            shown_column=fmt.shown_column,
+            edge=self.edge,
+            units=options.units,
+            resolution_m=options.resolution_m,
         )
         every = np.arange(len(self.chosen))
         parts = split_rows(self.chosen, every, profile.most_points, by=options.split_by, divisions=self.divisions)
-        files = name_files(profile, [part.division for part in parts], suffix, self.taken)
+        files = name_files(profile, [part.division for part in parts], fmt.suffixes[0], self.taken)
         problems = _tell(profile, limited.trimmed, given.renamed, len(parts))
         of_row = np.empty(len(every), dtype=object)
         made = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,7 @@ def limit_spots(
     profile: Profile,
     names: Texts,
     *,
+    shown_column: Literal["name", "id"] = "name",
     edge: EdgeDistance | None = None,
     units: Units = "metric",
     resolution_m: float | None = None,
@@ -62,6 +63,8 @@ def limit_spots(
         The limits.
     names
         Their short names.
+    shown_column
+        The column that other programs show as the point's name (``Format.shown_column``).
     edge
         How far from the edge of the perimeter they are; ``None`` without a perimeter.
     units
@@ -76,9 +79,16 @@ def limit_spots(
         forms=profile.coordinate_forms,
         resolution_m=resolution_m,
     )
-    if profile.layout == "columns":
-        return _fill_columns(spots, profile, names, wording, edge)
-    return _fill_comment(spots, profile, names, wording, edge)
+    fill = _fill_columns if profile.layout == "columns" else _fill_comment
+    limited = fill(spots, profile, names, wording, edge)
+    return limited._replace(spots=_show_names(limited.spots, names, shown_column))
+
+
+def _show_names(written: Detections, names: Texts, shown_column: Literal["name", "id"]) -> Detections:
+    """Have the short names shown where the format shows another column; the number then travels as a foreign field."""
+    if shown_column == "name" or bool((written.id == names).all()):
+        return written
+    return written.replace(id=names, extra={**written.extra, "number": written.id})
 
 
 def _fill_comment(

@@ -18,19 +18,20 @@ from exchange.model import Problem, gather_problems
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from exchange.formats.format import Format
     from exchange.formats.host import Host
     from exchange.handout.profile import Profile
 
 
-def find_suffixes(profiles: Iterable[Profile], host: Host) -> dict[str, str]:
-    """Return the suffix of each format that the profiles name.
+def find_formats(profiles: Iterable[Profile], host: Host) -> dict[str, Format]:
+    """Return the formats that the profiles name.
 
     Raises
     ------
     OptionError
         When no loaded format has that name.
     """
-    return {profile.format: find_format(host, profile.format).suffixes[0] for profile in profiles}
+    return {profile.format: find_format(host, profile.format) for profile in profiles}
 
 
 def write_handout(
@@ -63,7 +64,11 @@ def write_handout(
     write_manifest(handout.manifest, folder / MANIFEST_NAME, overwrite=overwrite)
     problems = list(stale)
     for file in handout.files:
-        options = WriteOptions(title=handout.title, version=file.profile.format_version)
+        options = WriteOptions(
+            title=handout.title,
+            version=file.profile.format_version,
+            with_extensions=file.profile.keeps_extensions,
+        )
         problems += write(
             file.packet,
             folder / file.name,

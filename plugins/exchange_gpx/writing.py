@@ -42,7 +42,7 @@ def write_gpx(packet: Packet, target: Path, options: WriteOptions) -> list[Probl
             f"GPX has no version {version!r}", field="version", remedy=f"Give one of {', '.join(sorted(NAMESPACES))}."
         )
     with target.open("wb") as stream:
-        writer = _Writer(stream, version)
+        writer = _Writer(stream, version, options.with_extensions)
         writer.write(packet, options.title)
     return writer.problems
 
@@ -53,6 +53,7 @@ class _Writer:
 
     stream: BinaryIO
     version: str
+    with_extensions: bool = True
     problems: list[Problem] = field(default_factory=list)
 
     def write(self, packet: Packet, title: str) -> None:
@@ -112,11 +113,20 @@ class _Writer:
         for rows in slices(len(table)):
             part = table.take(rows)
             cells = Cells()
-            cells.own.append(f"<x:{MARK}>{kind}</x:{MARK}>")
+            if self.with_extensions:
+                cells.own.append(f"<x:{MARK}>{kind}</x:{MARK}>")
             add_declared(cells, part, native)
             _add_label(cells, part, kind)
             add_extra(cells, part.extra, texts, self.version)
-            write_rows(self.stream, self.join_points("wpt", part, cells, always=True))
+            if not self.with_extensions:
+                self.leave_out_extensions(cells, len(part))
+            write_rows(self.stream, self.join_points("wpt", part, cells, always=self.with_extensions))
+
+    def leave_out_extensions(self, cells: Cells, rows: int) -> None:
+        if cells.own or cells.foreign is not None:
+            message = "without extensions GPX has no place for all columns of the points"
+            self.problems.append(Problem(message=message, count=rows))
+        cells.own, cells.foreign = [], None
 
     def write_unplaced(self, tables: Mapping[str, Any]) -> None:
         for kind, table in tables.items():
@@ -138,7 +148,7 @@ class _Writer:
         self.tell_kept_as_text(cells)
         longitude = table.longitude
         shown = self.show_longitude(longitude)
-        if shown is not longitude:
+        if shown is not longitude and self.with_extensions:
             cells.add_own("longitude", format_numbers(np.where(shown == longitude, np.nan, longitude)))
         order = ("ele", "time", *list_point_texts(self.version, point))
         natives = [cells.native[element] for element in order if element in cells.native]

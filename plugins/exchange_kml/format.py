@@ -28,6 +28,7 @@ class Kml(Format):
     suffixes = (".kml",)
     media_type = "application/vnd.google-earth.kml+xml"  # As registered with IANA.
     holds = WHOLE_MODEL
+    shown_column = "id"
 
     def recognise(self, head: bytes) -> bool:
         """Tell whether a root element named ``kml`` begins in the head, in any namespace or none."""
@@ -54,6 +55,7 @@ class Kmz(Format):
     suffixes = (".kmz",)
     media_type = "application/vnd.google-earth.kmz"  # As registered with IANA.
     holds = replace(WHOLE_MODEL, attachments=True)
+    shown_column = "id"
 
     def recognise(self, head: bytes) -> bool:
         """Tell whether the head is that of an archive that is not plainly of another kind."""
