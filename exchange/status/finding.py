@@ -11,7 +11,7 @@ from exchange.geo.frame import LocalFrame
 from exchange.model.columns import NumberColumn, TextColumn
 from exchange.model.detections import Detections
 from exchange.status.options import PlaceOptions
-from exchange.status.questions import CONFLICT, UNPLACED
+from exchange.status.questions import CONFLICT, UNPLACED, shorten
 from exchange.status.returned import Returned
 from exchange.status.spot_names import ReadName, SpotNames
 
@@ -105,7 +105,7 @@ class SpotFinder:
         for row, read in enumerate(reads):
             if len(read.spots) > 1:
                 numbers = " and ".join(sorted(self._number(spot) for spot in read.spots))
-                self._refuse(found, row, CONFLICT, f"is named {found.given[row]!r}, which says {numbers}")
+                self._refuse(found, row, CONFLICT, f"is named {shorten(found.given[row])!r}, which says {numbers}")
             elif read.spots and read.missing:
                 number = self._number(next(iter(read.spots)))
                 self._refuse(found, row, CONFLICT, f"names {number} and {read.missing}, which the list does not have")
@@ -129,12 +129,13 @@ class SpotFinder:
         is_apart = is_open & found.is_named & (near.to_named_m > self.options.reach_m)
         for row in np.flatnonzero(is_apart & ((near.count > 0) | (near.to_named_m > self.options.far_m))).tolist():
             number, away = self._number(found.spot[row]), _metres(near.to_named_m[row])
-            self._refuse(found, row, CONFLICT, f"names {number} and stands {away} from it{self._tell(near, row)}")
+            other = self._tell(near, row) if near.nearest[row] != found.spot[row] else ""
+            self._refuse(found, row, CONFLICT, f"names {number} and stands {away} from it{other}")
 
     def _settle_unnumbered(self, found: Found) -> None:
-        for row in np.flatnonzero(found.spot >= 0).tolist():
-            if not self.spots.id[found.spot[row]]:
-                self._refuse(found, row, UNPLACED, "stands at a spot that has no number in the list")
+        placed = np.flatnonzero(found.spot >= 0)
+        for row in placed[self.spots.id[found.spot[placed]] == ""].tolist():
+            self._refuse(found, row, UNPLACED, "stands at a spot that has no number in the list")
 
     def _tell(self, near: Near, row: int) -> str:
         if near.nearest[row] < 0:

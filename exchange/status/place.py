@@ -15,7 +15,7 @@ from exchange.model.manifest import Manifest
 from exchange.status.baseline import NEVER, Baseline, to_status_bits
 from exchange.status.finding import SpotFinder
 from exchange.status.options import PlaceOptions
-from exchange.status.questions import CLOCK, CONFLICT, UNCLEAR, UNKNOWN, UNPLACED, Questions
+from exchange.status.questions import CLOCK, CONFLICT, UNCLEAR, UNKNOWN, UNPLACED, Questions, shorten
 from exchange.status.returned import RETURNED_SIGNS, Returned, gather_returned
 from exchange.status.signs import Bits, Sign, SignReader, most_cautious
 from exchange.status.spot_names import SpotNames
@@ -263,7 +263,7 @@ class _Placing:
         for row, text in zip(rows.tolist(), sign.texts[rows].tolist(), strict=True):
             first.setdefault(text, row)
             count[text] = count.get(text, 0) + 1
-        words = [f"the {sign.name} {_shorten(text)!r} has no known meaning{_times(count[text])}" for text in first]
+        words = [f"the {sign.name} {shorten(text)!r} has no known meaning{_times(count[text])}" for text in first]
         places = np.fromiter(first.values(), np.int64, len(first))
         return Questions(
             kind=np.full(len(first), UNKNOWN, dtype=object),
@@ -300,10 +300,6 @@ def _join(parts: list[Placed]) -> Placed:
         silent=sum(part.silent for part in parts),
         aside=sum(part.aside for part in parts),
     )
-
-
-def _shorten(text: str) -> str:
-    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def _times(count: int) -> str:

@@ -93,3 +93,12 @@ class Questions(Table):
         order = {kind: place for place, kind in enumerate(KINDS)}
         ranks = [order[kind] for kind in joined.kind.tolist()]
         return joined.take(sorted(range(len(ranks)), key=ranks.__getitem__))
+
+
+def shorten(text: str) -> str:
+    """Return a text short enough to stand in a sentence.
+
+    >>> shorten("x" * 100)[-8:], len(shorten("x" * 100))
+    ('xxxxx...', 60)
+    """
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -34,7 +34,7 @@ class ReadName(NamedTuple):
     rest
         What else stands in the name.
     missing
-        A number of the list's own kind that the list does not have, or empty.
+        A number that the name says, itself or by the manifest, and that the list does not have; or empty.
     """
 
     spots: frozenset[int]
@@ -68,7 +68,7 @@ class SpotNames:
             if match:
                 self._by_key.setdefault((match[1], int(match[2])), set()).add(spot)
         self._series = {series for series, _ in self._by_key}
-        self._short: dict[str, set[int]] = {}
+        self._short: dict[str, tuple[set[int], str]] = {}
         if manifest is not None:
             self._add_manifest(manifest)
 
@@ -95,17 +95,18 @@ class SpotNames:
         rows = zip(manifest.short_name.tolist(), manifest.number.tolist(), manifest.aliases.tolist(), strict=True)
         for short, number, aliases in rows:
             found = {self.find(each) for each in (number, *split_aliases(aliases))} - {-1}
-            if short and found:
-                self._short.setdefault(_plain(short), set()).update(found)
+            if short:
+                spots, missing = self._short.get(_plain(short), (set[int](), ""))
+                self._short[_plain(short)] = (spots | found, missing if found else missing or number)
 
     def _read_short(self, plain: str) -> ReadName | None:
         """Read a name that is a short name, or begins with one."""
         if not self._short:
             return None
         for end in [len(plain), *reversed([match.start() for match in _BOUNDARY.finditer(plain[:64])])]:
-            spots = self._short.get(plain[:end].strip())
-            if spots:
-                return ReadName(frozenset(spots), plain[end:].strip())
+            found = self._short.get(plain[:end].strip())
+            if found:
+                return ReadName(frozenset(found[0]), plain[end:].strip(), found[1])
         return None
 
     def _read_number(self, plain: str, *, is_number: bool) -> ReadName:

@@ -71,6 +71,13 @@ def test_a_manifest_older_than_a_merge_still_finds_the_spot() -> None:
     assert _numbers(place_returns(_marks("A7", "B8"), LISTED, manifests=manifest)) == ["H-014", "H-031"]
 
 
+def test_a_handed_out_spot_that_the_list_lacks_is_not_put_elsewhere() -> None:
+    """A short name of a spot that this list does not have is told by its number, whatever spot is near."""
+    manifest = Manifest(number=["H-500"], short_name=["A7"])
+    placed = place_returns(_marks("A7 out", metres=(1.0,)), LISTED, manifests=manifest)
+    assert placed.unplaced.words.tolist() == ["names H-500, which the list does not have"]
+
+
 def test_one_short_name_of_two_spots_is_a_conflict() -> None:
     """Where two devices had one short name for different spots, nobody but a person can tell which is meant."""
     manifest = Manifest(number=["H-031", "H-014"], short_name=["A1", "A1"], profile=["small", "large"])
@@ -116,6 +123,7 @@ def test_a_mark_far_from_the_spot_it_names_is_a_conflict(metres: float, is_appli
     placed = place_returns(_marks("H-014", metres=(metres,)), LISTED)
     assert (_numbers(placed) == ["H-014"]) is is_applied
     assert len(placed.conflicts) == (0 if is_applied else 1)
+    assert not any("nearest is H-014" in words for words in placed.conflicts.words)
 
 
 def test_a_conflict_names_both_spots() -> None:

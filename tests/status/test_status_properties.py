@@ -184,7 +184,16 @@ def test_hostile_comments_are_kept_whole(text: str) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["H-001" * 2000, "=H-001", "H-" + "1" * 5000, "H-\u0660\u0661", "\u202eH-001", "🔥H-001🔥", "H-001\x00"],
+    [
+        "H-001" * 2000,
+        "H-001 H-002 " * 999,
+        "=H-001",
+        "H-" + "1" * 5000,
+        "H-\u0660\u0661",
+        "\u202eH-001",
+        "🔥H-001🔥",
+        "H-001\x00",
+    ],
 )
 def test_hostile_names_find_a_spot_or_are_told(name: str) -> None:
     """A strange name is read as its number, or the report is kept and told; nothing fails."""
@@ -192,6 +201,7 @@ def test_hostile_names_find_a_spot_or_are_told(name: str) -> None:
     placed = place_returns(packet, LISTED)
     assert placed.notes.detection.tolist() in (["H-001"], [""])
     assert (placed.notes.detection.tolist() == [""]) is (len(placed.unplaced) + len(placed.conflicts) == 1)
+    assert all(len(words) < 200 for words in placed.questions().words.tolist())
 
 
 def test_one_name_twice_is_two_reports() -> None:
