@@ -13,11 +13,12 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+_SLIVER_SHARE = 0.02
 _MOST_AT_ONCE = 4_000_000
 
 
 def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
-    """Return the polygons that a closed path winds around, without holes, the largest first.
+    """Return the polygons that a closed path winds around, without holes and slivers, the largest first.
 
     The path is noded; a face is kept where the winding number is not zero, so that laps and figures of eight come out
     whole. Faces that share an edge are one polygon.
@@ -46,8 +47,9 @@ def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
     inside = shapely.get_coordinates(shapely.point_on_surface(faces))
     wound = faces[winding_numbers(corners, inside) != 0]
     parts = shapely.get_parts(shapely.union_all(wound)) if len(wound) else []
-    polygons = [shapely.Polygon(part.exterior) for part in parts if part.geom_type == "Polygon" and part.area > 0.0]
-    return sorted(polygons, key=lambda polygon: -polygon.area)
+    polygons = [shapely.Polygon(part.exterior) for part in parts if part.geom_type == "Polygon"]
+    largest = max((polygon.area for polygon in polygons), default=0.0)
+    return sorted((p for p in polygons if p.area > _SLIVER_SHARE * largest), key=lambda polygon: -polygon.area)
 
 
 def winding_numbers(ring: Floats, places: Floats) -> Whole:

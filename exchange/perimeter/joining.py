@@ -15,6 +15,7 @@ Flags = NDArray[np.bool_]
 
 _END_SHARE = 0.45
 _COST_OF_TRIMMING = 0.3
+_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_CORE = 15.0, 0.25, 0.1
 _MOST_PLACES = 250
 _MOST_ARCS_AT_ONCE = 7
 
@@ -64,8 +65,14 @@ class Arc:
             places = np.arange(int(np.searchsorted(self.along, self.along[last] - reach)), len(self.xy))
             trimmed = lost[last] - lost[places]
             taken = self.along[places] - self.along[last]
-        cost = np.where(taken > 0.0, taken * self.weights[end], _COST_OF_TRIMMING * np.maximum(trimmed, 0.0))
-        return places, cost
+        return places, np.where(taken > 0.0, self._leg_cost(taken, end), _COST_OF_TRIMMING * np.maximum(trimmed, 0.0))
+
+    def _leg_cost(self, taken_m: Floats, end: int) -> Floats:
+        """Return what it costs to take the last metres of a leg into the ring: little for what may be edge already."""
+        leg_m = self.along[self.core[0]] if end == 0 else self.along[-1] - self.along[self.core[1]]
+        slack = min(_SLACK_OF_LEG * leg_m, max(_SLACK_M, _SLACK_OF_CORE * self.core_length_m))
+        near = np.clip(taken_m, 0.0, slack) * min(self.weights[end], _COST_OF_TRIMMING)
+        return np.asarray(near + np.maximum(taken_m - slack, 0.0) * self.weights[end])
 
 
 class Joint(NamedTuple):

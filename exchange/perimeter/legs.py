@@ -8,11 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
-_EVEN_M, _EVEN_SHARE = 1.5, 0.012
+_SAMPLES = 64
 _SHORTEST_LEG_M = 20.0
-_CORNER_M = 18.0
+_CORNER_M = 15.0
+_SHARP_DEGREES = 42.0
 _NO_EVIDENCE = 0.12
+_WAIT_SECONDS, _CLIMB_M = 4.0, 12.0
+_LAUNCH_WITHIN_M, _LAUNCH_TURN_DEGREES = 20.0, 60.0
+# What a place counts for a leg, in squared departures from its bend.
+_WORTH = 5.0
+_DEPARTURE_M, _DEPARTURE_SHARE = 1.2, 0.002
 
 
 class Leg(NamedTuple):
@@ -33,12 +40,40 @@ class Leg(NamedTuple):
     weight: float
 
 
+def find_launches(ends: Floats, ahead: Floats, waits: Floats, climbs_m: Floats) -> Floats:
+    """Return what speaks, beside their form, for legs at the ends of flights, shape (n, 2).
+
+    A log that ends on the ground waits or is low there. A flight that starts and ends at one place and leaves it
+    another way than it came, as no edge does, starts and ends at its launch; so do several flights that share a place.
+
+    Parameters
+    ----------
+    ends
+        Metres, shape (n, 2, 2): flight, first or last place, coordinates.
+    ahead
+        Unit vectors along the flight at its ends, same shape.
+    waits
+        Seconds spent at the ends, shape (n, 2).
+    climbs_m
+        How far below the usual altitude the ends lie, shape (n, 2); NaN where not known.
+    """
+    found = np.where(waits > _WAIT_SECONDS, 0.4, 0.0) + np.where(climbs_m > _CLIMB_M, 1.0, 0.0)
+    for flight in range(len(ends)):
+        same = np.hypot(*(ends[flight, 0] - ends[flight, 1])) < _LAUNCH_WITHIN_M
+        turns = float((ahead[flight, 0] * ahead[flight, 1]).sum()) < np.cos(np.radians(_LAUNCH_TURN_DEGREES))
+        found[flight] += 0.4 if same and turns else 0.0
+    places = ends.reshape(-1, 2)
+    apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+    shared = (apart < _LAUNCH_WITHIN_M).sum(axis=1).reshape(-1, 2)
+    return np.asarray(found + np.where((shared >= 3) & (len(ends) > 1), 0.5, 0.0))
+
+
 def find_leg(xy: Floats, speed: Floats) -> Leg:
     """Return the leg at the start of a path of even steps.
 
-    It is the longest start that one even bend (a quadratic curve) explains, cut at the sharpest corner near its end.
-    That it is flown faster or slower than the rest, and is more even than any stretch of its length in the rest,
-    speaks for a leg.
+    It is the start that one even bend (a polynomial of low degree) explains best: each place near the bend counts for it, each
+    place off the bend against it, so that the edge after a long leg is not taken in. That it is flown faster or slower
+    than the rest, and is more even than any stretch of its length in the rest, speaks for a leg.
 
     Parameters
     ----------
@@ -50,67 +85,79 @@ def find_leg(xy: Floats, speed: Floats) -> Leg:
     along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
     if len(xy) < 12 or along[-1] < 2 * _SHORTEST_LEG_M:
         return Leg(0, 0.0, 0.0)
-    last = _longest_even_start(xy, along)
-    if along[last] < _SHORTEST_LEG_M:
+    end = _sharpest_corner(xy, along, _best_start(xy, along))
+    if along[end] < _SHORTEST_LEG_M:
         return Leg(0, 0.0, 0.0)
-    end = _sharpest_corner(xy, along, last)
     weight = _NO_EVIDENCE + _speak_of_shape(xy, along, end) + _speak_of_speed(speed, end)
     return Leg(end, float(along[end]), weight)
-
-
-def unevenness_m(xy: Floats) -> float:
-    """Return how far a path departs from one even bend, root mean square metres."""
-    if len(xy) < 4:
-        return 0.0
-    share = np.linspace(-1.0, 1.0, len(xy))
-    basis = np.column_stack([np.ones_like(share), share, share**2])
-    rest = xy - basis @ np.linalg.lstsq(basis, xy, rcond=None)[0]
-    return float(np.sqrt((rest**2).sum(axis=1).mean()))
 
 
 def is_even(xy: Floats) -> bool:
     """Tell whether a whole path is one even bend, as a leg is."""
     length = float(np.hypot(*np.diff(xy, axis=0).T).sum())
-    return unevenness_m(xy) <= 2.0 * _EVEN_M + _EVEN_SHARE * length
+    departure = unevenness_m(xy, np.zeros(1, np.int64), np.array([len(xy) - 1]), degree=2)[0]
+    return bool(departure <= 2.5 + 0.012 * length)
 
 
-def _longest_even_start(xy: Floats, along: Floats) -> int:
-    """Return the last index of the longest start that is even; lengths are tried in steps of some percent."""
-    tried = np.unique(np.geomspace(6, len(xy) - 1, 90).astype(np.int64))
-    found = 0
-    misses = 0
-    for end in tried.tolist():
-        if unevenness_m(_sparse(xy[: end + 1])) <= _EVEN_M + _EVEN_SHARE * along[end]:
-            found, misses = end, 0
-        else:
-            misses += 1
-            if misses > 4 and along[end] > 1.3 * along[found] + 30.0:
-                break
-    return found
+def unevenness_m(xy: Floats, starts: Whole, ends: Whole, *, degree: int = 4) -> Floats:
+    """Return how far stretches of a path depart from one even bend each, root mean square metres.
+
+    Parameters
+    ----------
+    xy
+        Metres, shape (n, 2), even steps.
+    starts, ends
+        Indices of the first and last place of each stretch.
+    degree
+        Of the polynomial that stands for an even bend.
+    """
+    share = np.linspace(0.0, 1.0, _SAMPLES)
+    rows = np.rint(starts[:, None] + share * (ends - starts)[:, None]).astype(np.int64)
+    basis = np.linalg.qr(np.vander(share, degree + 1))[0]
+    sampled = xy[rows] - xy[rows[:, :1]]
+    rest = sampled - np.einsum("ki,kj,njd->nid", basis.T, basis.T, sampled)
+    return np.asarray(np.sqrt((rest**2).sum(axis=2).mean(axis=1)))
+
+
+def _best_start(xy: Floats, along: Floats) -> int:
+    """Return the last index of the start that an even bend explains best; rough first, then place by place."""
+    rough = np.unique(np.geomspace(5, len(xy) - 1, 80).astype(np.int64))
+    best = int(rough[np.argmax(_gain(xy, along, rough))])
+    around = np.arange(max(5, int(0.85 * best)), min(len(xy) - 1, int(1.12 * best) + 2) + 1)
+    around = around[:: max(1, len(around) // 150)]
+    return int(around[np.argmax(_gain(xy, along, around))])
+
+
+def _gain(xy: Floats, along: Floats, ends: Whole) -> Floats:
+    allowed = _DEPARTURE_M + _DEPARTURE_SHARE * along[ends]
+    rms = unevenness_m(xy, np.zeros_like(ends), ends)
+    return np.asarray((ends + 1.0) * (_WORTH - (rms / allowed) ** 2))
 
 
 def _sharpest_corner(xy: Floats, along: Floats, last: int) -> int:
-    low = np.searchsorted(along, along[last] - max(0.35 * along[last], 40.0))
-    places = np.arange(max(int(low), 2), min(last + 3, len(xy) - 2))
+    """Return where the leg ends: at the first sharp corner, for a leg has none, or at the sharpest near its end."""
+    places = np.arange(2, min(int(np.searchsorted(along, along[last] + 6.0)) + 1, len(xy) - 2))
     if not len(places):
         return last
     before = xy[np.searchsorted(along, np.maximum(along[places] - _CORNER_M, 0.0))]
     after = xy[np.minimum(np.searchsorted(along, along[places] + _CORNER_M), len(xy) - 1)]
     into, out = xy[places] - before, after - xy[places]
     turn = np.abs(np.arctan2(into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0], (into * out).sum(axis=1)))
-    return int(places[np.argmax(turn)]) if turn.max() > np.radians(25.0) else last
+    turn[along[places] < _SHORTEST_LEG_M] = 0.0
+    sharp = np.flatnonzero(turn > np.radians(_SHARP_DEGREES))
+    start = int(sharp[0]) if len(sharp) else int(np.searchsorted(along[places], along[last] - 20.0))
+    near = turn[start:][along[places[start:]] <= along[places[start]] + 26.0]
+    return int(places[start + np.argmax(near)]) if len(near) and near.max() > np.radians(25.0) else last
 
 
 def _speak_of_shape(xy: Floats, along: Floats, end: int) -> float:
     """Return how much more even the start is than stretches of its length in the rest."""
-    rest = np.arange(end, len(xy))
-    if len(rest) <= end + 2:
+    if len(xy) - end <= end + 2:
         return 0.25
     starts = np.linspace(end, len(xy) - end - 1, 24).astype(np.int64)
-    others = np.array([unevenness_m(_sparse(xy[start : start + end + 1])) for start in starts])
-    mine = max(unevenness_m(_sparse(xy[: end + 1])), 1.0)
-    ratio = float(np.quantile(others, 0.1)) / mine
-    return float(np.clip(0.15 * (ratio - 1.0), 0.0, 0.6))
+    others = unevenness_m(xy, starts, starts + end)
+    mine = max(float(unevenness_m(xy, np.zeros(1, np.int64), np.array([end]))[0]), 1.0)
+    return float(np.clip(0.15 * (np.quantile(others, 0.1) / mine - 1.0), 0.0, 0.6))
 
 
 def _speak_of_speed(speed: Floats, end: int) -> float:
@@ -122,7 +169,3 @@ def _speak_of_speed(speed: Floats, end: int) -> float:
     usual, spread = np.median(rest), np.subtract(*np.quantile(rest, [0.8, 0.2]))
     difference = abs(np.median(start) - usual)
     return float(np.clip(2.0 * (difference / max(usual, 1e-6) - 0.12), 0.0, 1.0)) if difference > spread else 0.0
-
-
-def _sparse(xy: Floats) -> Floats:
-    return xy if len(xy) <= 80 else xy[np.linspace(0, len(xy) - 1, 80).astype(np.int64)]

@@ -13,7 +13,7 @@ Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Loop:
     """Hold a loop that a path closed.
 

@@ -25,6 +25,8 @@ class Path:
         Length of an even step.
     speed
         Metres per second at each even step; NaN without times.
+    waits, climbs_m
+        Seconds spent at the first and last place, and how far they lie below the usual altitude; NaN is not known.
     """
 
     fine: Floats
@@ -32,6 +34,8 @@ class Path:
     even: Floats
     step_m: float
     speed: Floats
+    waits: tuple[float, float] = (0.0, 0.0)
+    climbs_m: tuple[float, float] = (np.nan, np.nan)
 
     def fine_between(self, first: int, last: int) -> Floats:
         """Return the path from one even step to another, backwards where the second comes first."""
@@ -48,6 +52,13 @@ class Path:
         cuts = np.flatnonzero(np.diff(places) != 1) + 1
         runs = np.split(places, cuts)
         return np.vstack([self.fine_between(int(run[0]), int(run[-1])) for run in runs])
+
+    def reversed(self) -> Path:
+        """Return the same path flown the other way."""
+        return Path(
+            self.fine[::-1], self.fine_along[-1] - self.fine_along[::-1], self.even[::-1], self.step_m,
+            self.speed[::-1], self.waits[::-1], self.climbs_m[::-1],
+        )  # fmt: skip
 
     def headings(self) -> Floats:
         """Return the unit vectors along the even steps."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
@@ -22,7 +23,7 @@ from exchange.perimeter.pieces import sort_pieces
 from exchange.perimeter.report import TraceReport
 from exchange.perimeter.rings import find_rings
 from exchange.perimeter.simplifying import simplify_polygon
-from exchange.perimeter.thinning import collapse_hovers, thin_path
+from exchange.perimeter.thinning import collapse_hovers, thin_path, waits_seconds
 from exchange.perimeter.traced import Traced
 
 _DEFAULT = TraceOptions()
@@ -46,7 +47,7 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
         return _refuse(tracks)
     paths = _to_paths(cleaned)
     search = find_rings(paths, within_m=_NEAR_M)
-    polygons = [p for ring in search.rings for p in fill_path(ring.xy)[:1]]
+    polygons = [p for ring in search.rings for p in fill_path(ring.xy)]
     pieces = sort_pieces(polygons, within_m=_NEAR_M)
     if not pieces.parts or search.open_rings:
         return _refuse(tracks)
@@ -91,7 +92,8 @@ def _to_paths(cleaned: Cleaned) -> list[Path]:
         drawn, kept = collapse_hovers(flight.xy, flight.seconds)
         fine, first = thin_path(drawn, 1.0)
         if len(fine) > 2:
-            paths.append(to_path(fine, flight.seconds[kept][first], 2.5))
+            path = to_path(fine, flight.seconds[kept][first], 2.5)
+            paths.append(dataclasses.replace(path, waits=waits_seconds(flight.xy, flight.seconds)))
     return paths
 
 

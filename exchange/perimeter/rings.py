@@ -8,23 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.perimeter.joining import Chain, join_arcs
-from exchange.perimeter.loops import Loop
+from exchange.perimeter.legs import find_launches
 from exchange.perimeter.paths import Path
-from exchange.perimeter.strands import (
-    OpenArc,
-    Strand,
-    find_arcs,
-    mark_doubled,
-    ring_area_m2,
-    ring_length_m,
-    take_apart,
-)
+from exchange.perimeter.shapes import ring_area_m2, ring_length_m
+from exchange.perimeter.strands import OpenArc, Strand, is_way_only, mark_doubled, split_strand, take_apart
 
 Floats = NDArray[np.float64]
 
-_SMALL_LOOP_M = 160.0
-_SMALL_SHARE = 0.03
-_LOBE_SHARE = 0.08
+_LOOK_AHEAD = 10
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
 
@@ -65,21 +56,37 @@ class RingSearch:
 
 def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
     """Return the rings of all flights together."""
-    strands = [take_apart(path, within_m=within_m) for path in paths]
-    largest = max((ring_area_m2(s.path.even[loop.places]) for s in strands for loop in s.loops), default=0.0)
+    launches = _find_launches(paths)
+    strands = [take_apart(path, pair, within_m=within_m) for path, pair in zip(paths, launches, strict=True)]
     rings, arcs = [], []
     for strand in strands:
-        large = [loop for loop in strand.loops if _is_large(strand.path.even[loop.places], largest)]
-        hosts = _without_lobes(strand, large)
-        rings += [FoundRing(_with_lobes(strand, host, large)) for host in hosts]
-        places = np.vstack([np.empty((0, 2)), *(strand.path.even[loop.places] for loop in large)])
-        arcs += find_arcs(strand, [loop.base for loop in hosts], places, within_m=within_m)
+        loops, open_arcs = split_strand(strand, within_m=within_m)
+        rings += [FoundRing(strand.ring_of(loop.places, loop)) for loop in loops]
+        arcs += open_arcs
     arcs = mark_doubled(arcs, within_m=1.5 * within_m)
     search = RingSearch(rings, [], strands)
     for chain in join_arcs([arc.arc for arc in arcs]):
         ring = _build(chain, arcs)
-        (search.rings if is_closed(ring) else search.open_rings).append(ring)
+        if is_closed(ring):
+            search.rings.append(ring)
+        else:
+            if not all(is_way_only(arcs[piece.arc]) for piece in chain.pieces) or not _release_loops(chain, arcs):
+                search.open_rings.append(ring)
+            search.rings.extend(_release_loops(chain, arcs))
     return search
+
+
+def _find_launches(paths: list[Path]) -> list[tuple[float, float]]:
+    if not paths:
+        return []
+    ends = np.stack([path.even[[0, -1]] for path in paths])
+    reach = [min(_LOOK_AHEAD, len(path.even) - 1) for path in paths]
+    way = [(p.even[r] - p.even[0], p.even[-1] - p.even[-1 - r]) for p, r in zip(paths, reach, strict=True)]
+    ahead = np.array(way) / np.maximum(np.linalg.norm(way, axis=2, keepdims=True), 1e-9)
+    found = find_launches(
+        ends, ahead, np.array([path.waits for path in paths]), np.array([path.climbs_m for path in paths])
+    )
+    return [(float(first), float(last)) for first, last in found]
 
 
 def is_closed(ring: FoundRing) -> bool:
@@ -96,31 +103,14 @@ def is_closed(ring: FoundRing) -> bool:
     )
 
 
-def _is_large(ring: Floats, largest_m2: float) -> bool:
-    return ring_length_m(ring) > _SMALL_LOOP_M or ring_area_m2(ring) > max(_SMALL_SHARE * largest_m2, 300.0)
-
-
-def _without_lobes(strand: Strand, loops: list[Loop]) -> list[Loop]:
-    """Return the loops that do not hang on another one."""
-    return [loop for loop in loops if _host(loop, loops) is None]
-
-
-def _host(loop: Loop, loops: list[Loop]) -> Loop | None:
-    return next((other for other in loops if other is not loop and (other.places == loop.base).any()), None)
-
-
-def _with_lobes(strand: Strand, host: Loop, loops: list[Loop]) -> Floats:
-    """Return the ring of a loop with those put back in that hang on it, as they were flown."""
-    return strand.path.fine_of(_insert(host, loops))
-
-
-def _insert(host: Loop, loops: list[Loop]) -> NDArray[np.int64]:
-    places = host.places
-    for lobe in loops:
-        if lobe is not host and (host.places == lobe.base).any():
-            at = int(np.flatnonzero(places == lobe.base)[0])
-            places = np.concatenate([places[: at + 1], _insert(lobe, loops)[1:], places[at + 1 :]])
-    return places
+def _release_loops(chain: Chain, arcs: list[OpenArc]) -> list[FoundRing]:
+    """Return the loops that hang on arcs which close no ring."""
+    found = []
+    for piece in chain.pieces:
+        arc = arcs[piece.arc]
+        hung = [loop for loop in arc.strand.hung_loops() if np.isin(loop.base, arc.places)]
+        found += [FoundRing(arc.strand.ring_of(loop.places, loop)) for loop in hung]
+    return found
 
 
 def _build(chain: Chain, arcs: list[OpenArc]) -> FoundRing:
@@ -129,7 +119,7 @@ def _build(chain: Chain, arcs: list[OpenArc]) -> FoundRing:
     for piece in chain.pieces:
         arc = arcs[piece.arc]
         low, high = sorted((piece.start, piece.end))
-        part = arc.path.fine_of(arc.places[low : high + 1])
+        part = arc.strand.ring_of(arc.places[low : high + 1])
         parts.append(part if piece.start <= piece.end else part[::-1])
     for index, part in enumerate(parts):
         ends.append(np.stack([part[-1], parts[(index + 1) % len(parts)][0]]))

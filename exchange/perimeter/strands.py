@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.perimeter.joining import Arc
+from exchange.perimeter.joining import Arc, find_joint
 from exchange.perimeter.legs import Leg, find_leg, is_even
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
+from exchange.perimeter.shapes import is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -19,6 +20,10 @@ Flags = NDArray[np.bool_]
 _SHORTEST_LOOP = 4.0
 _DOUBLED_WITHIN = 1.5
 _SHORTEST_ARC_M = 30.0
+_SHORTEST_WAY_M = 40.0
+_CLOSES_WITHIN = 0.15
+_DOUBTFUL_PLACES = 8
+_LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST = 15.0, 0.25, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,92 +47,143 @@ class Strand:
 
     def is_leg(self) -> Flags:
         """Tell which places of the path lie on the legs."""
-        return _mark_legs(len(self.path.even), self.legs)
+        return mark_legs(len(self.path.even), self.legs)
+
+    def hung_loops(self) -> list[Loop]:
+        """Return the loops that do not hang on another one."""
+        on_loops = np.concatenate([np.empty(0), *(loop.places[1:] for loop in self.loops)])
+        return [loop for loop in self.loops if loop.base not in on_loops]
+
+    def ring_of(self, places: Whole, loop: Loop | None = None) -> Floats:
+        """Return the ring through places, with the lobes put back that hang on it, as they were flown.
+
+        Parameters
+        ----------
+        places
+            Even steps in flown order.
+        loop
+            The loop that these places are, if they are one.
+        """
+        return self.path.fine_of(self._with_lobes(places, [other for other in self.loops if other is not loop]))
+
+    def _with_lobes(self, places: Whole, others: list[Loop]) -> Whole:
+        area = ring_area_m2(self.path.even[places])
+        for loop in others:
+            at = np.flatnonzero(places == loop.base)
+            if len(at) and is_lobe(self.path.even[loop.places], area):
+                rest = [other for other in others if other is not loop]
+                lobe = self._with_lobes(loop.places, [other for other in rest if other.base != loop.base])
+                places = np.concatenate([places[: at[0] + 1], lobe[1:], places[at[0] + 1 :]])
+        return places
 
 
 @dataclass(frozen=True, eq=False)
 class OpenArc:
-    """Hold an open arc with the places of the path that it is made of."""
+    """Hold an open arc with the places of the strand that it is made of."""
 
-    path: Path
+    strand: Strand
     places: Whole
     arc: Arc
 
 
-def take_apart(path: Path, *, within_m: float) -> Strand:
-    """Return the legs, loops and the remaining strand of one flight."""
-    legs = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
+def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within_m: float) -> Strand:
+    """Return the legs, loops and the remaining strand of one flight.
+
+    A way that crosses its own ring closes a false loop when it is followed in one direction only: the direction is
+    taken that leaves the shorter strand.
+
+    Parameters
+    ----------
+    path
+        The flight.
+    launches
+        What speaks for a launch at its start and its end (`exchange.perimeter.legs.find_launches`).
+    within_m
+        How near is near.
+    """
+    there = _take_apart(path, launches, within_m)
+    if not there.loops:
+        return there
+    back = _take_apart(path.reversed(), launches[::-1], within_m)
+    return back if len(back.places) < len(there.places) - _DOUBTFUL_PLACES else there
+
+
+def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Strand:
+    first, last = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
+    legs = first._replace(weight=first.weight + launches[0]), last._replace(weight=last.weight + launches[1])
     if legs[0].end + legs[1].end >= len(path.even) - 4:
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
-    is_leg = _mark_legs(len(path.even), legs)
+    is_leg = mark_legs(len(path.even), _shorten(legs, path))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = tuple(loop for loop in loops if mean_width_m(path.even[loop.places]) > within_m)
     return Strand(path, wide, places, legs)
 
 
-def mean_width_m(ring: Floats) -> float:
-    """Return twice the area of a ring over its length: the width of a band, the radius of a disc."""
-    return 2.0 * ring_area_m2(ring) / max(ring_length_m(ring), 1e-9)
+def _shorten(legs: tuple[Leg, Leg], path: Path) -> tuple[Leg, Leg]:
+    """Return the legs less their last part, which may be edge already and then must close the ring."""
+    rest = len(path.even) - legs[0].end - legs[1].end
+    most = max(_LEAST_SLACK_M / path.step_m, _SLACK_OF_REST * rest)
+    first, last = (leg._replace(end=leg.end - int(min(leg.end, max(_SLACK_OF_LEG * leg.end, 1), most))) for leg in legs)
+    return first, last
 
 
-def ring_area_m2(ring: Floats) -> float:
-    """Return the area inside a ring that does not repeat its first place (shoelace formula, common practice)."""
-    x, y = (ring - ring[0]).T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2.0
+def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[OpenArc]]:
+    """Return the loops of a strand that are rings of their own, and the open arcs between them.
 
-
-def ring_length_m(ring: Floats) -> float:
-    """Return the length around a ring that does not repeat its first place."""
-    return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
-
-
-def find_arcs(strand: Strand, attachments: list[int], ring_places: Floats, *, within_m: float) -> list[OpenArc]:
-    """Return the open arcs of a strand: between the ends and the places where rings hang on it.
-
-    Parameters
-    ----------
-    strand
-        Of one flight.
-    attachments
-        Even steps of the flight where a loop that became a ring was taken off.
-    ring_places
-        Metres, shape (n, 2): places of all rings; what runs along them is no arc.
+    A strand that closes on itself keeps the loops that hang on it. Where it does not, a loop with a way to it and a way
+    from it, or nothing, is a ring.
     """
-    cuts = sorted(set(np.searchsorted(strand.places, attachments).tolist()))
+    whole = to_arc(strand, strand.places, is_first=True, is_last=True)
+    hung = strand.hung_loops()
+    large = [loop for loop in hung if not is_small_circle(strand.path.even[loop.places])]
+    if whole is None or (large and is_way_only(whole)):
+        return hung, []
+    if _closes(whole):
+        return [], [whole]
+    cut = [loop for index, loop in enumerate(large) if _is_ring_by_itself(strand, large, index, within_m)]
+    if not cut:
+        return [], [whole]
+    arcs = _arcs_between(strand, cut, within_m)
+    is_kept = np.isin([loop.base for loop in hung], np.concatenate([np.empty(0), *(arc.places for arc in arcs)]))
+    return [loop for loop, kept in zip(hung, is_kept, strict=True) if loop in cut or not kept], arcs
+
+
+def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[OpenArc]:
+    """Return the open arcs of a strand that is cut where rings hang on it; what runs along a ring is no arc."""
+    rings = np.vstack([strand.path.even[loop.places] for loop in cut])
+    cuts = sorted(int(np.searchsorted(strand.places, loop.base)) for loop in cut)
     sections = np.split(strand.places, cuts)
-    found = []
+    arcs = []
     for index, places in enumerate(sections):
+        off = np.flatnonzero(~_is_near(strand.path.even[places], rings, _DOUBLED_WITHIN * within_m))
+        if len(off) * strand.path.step_m < _SHORTEST_ARC_M:
+            continue
         is_first, is_last = index == 0, index == len(sections) - 1
-        arc = _to_arc(strand, places, is_first, is_last, ring_places, within_m)
-        if arc is not None:
-            found.append(arc)
-    return found
+        start, end = 0 if is_first else int(off[0]), len(places) if is_last else int(off[-1]) + 1
+        arcs.append(to_arc(strand, places[start:end], is_first=is_first, is_last=is_last))
+    return [arc for arc in arcs if arc is not None and not is_way_only(arc)]
 
 
-def _to_arc(
-    strand: Strand, places: Whole, is_first: bool, is_last: bool, ring_places: Floats, within_m: float
-) -> OpenArc | None:
+def is_way_only(arc: OpenArc) -> bool:
+    """Tell whether all between the legs of an arc is one even bend more."""
+    first, last = arc.arc.core
+    return is_even(arc.arc.xy[first : last + 1])
+
+
+def to_arc(strand: Strand, places: Whole, *, is_first: bool, is_last: bool) -> OpenArc | None:
+    """Return a section of a strand as an arc with a leg at each end; ``None`` where nothing is left between them."""
     if len(places) < 4:
         return None
-    xy = strand.path.even[places]
-    speed = strand.path.speed[places]
+    xy, speed = strand.path.even[places], strand.path.speed[places]
     start = strand.legs[0] if is_first else find_leg(xy, speed)
     end = strand.legs[1] if is_last else find_leg(xy[::-1], speed[::-1])
-    start_end = int(np.searchsorted(places, start.end)) if is_first else start.end
-    last_place = len(strand.path.even) - 1
-    end_start = int(np.searchsorted(places, last_place - end.end)) if is_last else len(places) - 1 - end.end
-    core = start_end, min(end_start, len(places) - 1)
+    first = int(np.searchsorted(places, start.end)) if is_first else start.end
+    behind = len(strand.path.even) - 1 - end.end
+    last = int(np.searchsorted(places, behind)) if is_last else len(places) - 1 - end.end
+    core = first, min(last, len(places) - 1)
     if core[1] - core[0] < 3:
         return None
-    if len(ring_places):
-        kept = np.flatnonzero(~_is_near(xy, ring_places, within_m * _DOUBLED_WITHIN))
-        kept = kept[(kept >= core[0]) & (kept <= core[1])]
-        if len(kept) * strand.path.step_m < _SHORTEST_ARC_M:
-            return None
-        core = int(kept[0]), int(kept[-1])
-        if is_even(xy[core[0] : core[1] + 1]):
-            return None
-    return OpenArc(strand.path, places, Arc(xy, core, (start.weight, end.weight), np.zeros(len(xy), np.bool_)))
+    return OpenArc(strand, places, Arc(xy, core, (start.weight, end.weight), np.zeros(len(xy), np.bool_)))
 
 
 def mark_doubled(arcs: list[OpenArc], *, within_m: float) -> list[OpenArc]:
@@ -139,8 +195,7 @@ def mark_doubled(arcs: list[OpenArc], *, within_m: float) -> list[OpenArc]:
     xy = np.vstack([arc.arc.xy for arc in arcs])
     owner = np.repeat(np.arange(len(arcs)), [len(arc.arc.xy) for arc in arcs])
     along = np.concatenate([arc.arc.along for arc in arcs])
-    is_core = np.concatenate([_mark_core(arc.arc) for arc in arcs])
-    core = np.flatnonzero(is_core)
+    core = np.flatnonzero(np.concatenate([_mark_core(arc.arc) for arc in arcs]))
     distance, found = cKDTree(xy[core]).query(xy, k=min(24, len(core)), distance_upper_bound=within_m)
     near = np.where(np.isfinite(distance), core[np.minimum(found, len(core) - 1)], -1).reshape(len(xy), -1)
     is_other = (owner[near] != owner[:, None]) | (np.abs(along[near] - along[:, None]) > 5.0 * within_m)
@@ -149,10 +204,46 @@ def mark_doubled(arcs: list[OpenArc], *, within_m: float) -> list[OpenArc]:
     return [replace(arc, arc=replace(arc.arc, is_doubled=part)) for arc, part in zip(arcs, parts, strict=True)]
 
 
-def _mark_core(arc: Arc) -> Flags:
-    marked = np.zeros(len(arc.xy), np.bool_)
-    marked[arc.core[0] : arc.core[1] + 1] = True
+def mark_legs(count: int, legs: tuple[Leg, Leg]) -> Flags:
+    """Return which of so many even steps lie on a leg."""
+    marked = np.zeros(count, np.bool_)
+    marked[: legs[0].end] = True
+    marked[count - legs[1].end :] = True
     return marked
+
+
+def _closes(arc: OpenArc) -> bool:
+    """Tell whether an arc comes back to its own start at little cost, around some area."""
+    marked = mark_doubled([arc], within_m=12.0)
+    joint = find_joint([marked[0].arc], (0, 0), (0, 1))
+    first, last = joint.places
+    ring = arc.arc.xy[first : last + 1]
+    return joint.cost < _CLOSES_WITHIN * arc.arc.core_length_m and mean_width_m(ring) > 10.0
+
+
+def _is_ring_by_itself(strand: Strand, hung: list[Loop], index: int, within_m: float) -> bool:
+    """Tell whether a loop hangs on legs only: on either side is a long even way, or nothing but another lap."""
+    at = [int(np.searchsorted(strand.places, loop.base)) for loop in hung]
+    loop, base = hung[index], at[index]
+    before = max((place for place in at if place < base), default=0)
+    after = min((place for place in at if place > base), default=len(strand.places) - 1)
+    ring = np.vstack([strand.path.even[other.places] for other in hung])
+    length_m = ring_length_m(strand.path.even[loop.places])
+    sides = strand.places[before : base + 1][::-1], strand.places[base : after + 1]
+    return all(_is_way(strand, places, ring, length_m, within_m) for places in sides)
+
+
+def _is_way(strand: Strand, places: Whole, rings: Floats, length_m: float, within_m: float) -> bool:
+    xy = strand.path.even[places]
+    off = np.flatnonzero(~_is_near(xy, rings, _DOUBLED_WITHIN * within_m))
+    if len(off) * strand.path.step_m < _SHORTEST_ARC_M:
+        return True
+    rest = places[max(int(off[0]) - 2, 0) : int(off[-1]) + 3]
+    leg = find_leg(strand.path.even[rest], strand.path.speed[rest])
+    whole_m = (len(rest) - 1) * strand.path.step_m
+    if is_even(strand.path.even[rest]):
+        return True
+    return leg.length_m > min(max(_SHORTEST_WAY_M, 0.35 * length_m), 0.9 * whole_m)
 
 
 def _is_near(xy: Floats, others: Floats, within_m: float) -> Flags:
@@ -162,8 +253,7 @@ def _is_near(xy: Floats, others: Floats, within_m: float) -> Flags:
     return np.asarray(np.isfinite(distance))
 
 
-def _mark_legs(count: int, legs: tuple[Leg, Leg]) -> Flags:
-    marked = np.zeros(count, np.bool_)
-    marked[: legs[0].end] = True
-    marked[count - legs[1].end :] = True
+def _mark_core(arc: Arc) -> Flags:
+    marked = np.zeros(len(arc.xy), np.bool_)
+    marked[arc.core[0] : arc.core[1] + 1] = True
     return marked

@@ -10,6 +10,7 @@ Whole = NDArray[np.int64]
 
 _HOVER_SPEED_SHARE = 0.3
 _HOVER_SECONDS = 4.0
+_WAIT_WITHIN_M = 6.0
 
 
 def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
@@ -34,6 +35,17 @@ def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
     speed = way / np.maximum(seconds[after] - seconds[before], 1e-3)
     is_slow = speed < _HOVER_SPEED_SHARE * np.quantile(speed, 0.6)
     return _draw_together(xy, seconds, is_slow)
+
+
+def waits_seconds(xy: Floats, seconds: Floats) -> tuple[float, float]:
+    """Return how long a path stays within some metres of its first and of its last place; 0 without times."""
+    if len(xy) < 2 or not np.isfinite(seconds).all():
+        return 0.0, 0.0
+    away = np.hypot(*(xy - np.median(xy[:3], axis=0)).T) > _WAIT_WITHIN_M
+    back = np.hypot(*(xy - np.median(xy[-3:], axis=0)).T) > _WAIT_WITHIN_M
+    if not away.any() or not back.any():
+        return 0.0, 0.0
+    return float(seconds[np.argmax(away)] - seconds[0]), float(seconds[-1] - seconds[-1 - np.argmax(back[::-1])])
 
 
 def thin_path(xy: Floats, step_m: float) -> tuple[Floats, Whole]:

@@ -1,0 +1,44 @@
+"""The size and the form of a ring given by its places."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+_LOBE_SHARE = 0.08
+# A loop flown to look again: a small circle.
+_LOOK_AGAIN_M, _LOOK_AGAIN_SHARE, _LOOK_AGAIN_ROUND = 170.0, 0.35, 0.75
+
+
+def ring_area_m2(ring: Floats) -> float:
+    """Return the area inside a ring that does not repeat its first place (shoelace formula, common practice)."""
+    x, y = (ring - ring[0]).T
+    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2.0
+
+
+def ring_length_m(ring: Floats) -> float:
+    """Return the length around a ring that does not repeat its first place."""
+    return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
+
+
+def mean_width_m(ring: Floats) -> float:
+    """Return twice the area of a ring over its length: the width of a band, the radius of a disc."""
+    return 2.0 * ring_area_m2(ring) / max(ring_length_m(ring), 1e-9)
+
+
+def roundness(ring: Floats) -> float:
+    """Return 4 pi area / length squared: 1 for a circle, near 0 for a thread (I. Polsby and R. Popper, 1991)."""
+    return 4.0 * np.pi * ring_area_m2(ring) / max(ring_length_m(ring), 1e-9) ** 2
+
+
+def is_small_circle(loop: Floats) -> bool:
+    """Tell whether a loop has the size and the form of one flown to look again."""
+    return ring_length_m(loop) < _LOOK_AGAIN_M and roundness(loop) > _LOOK_AGAIN_ROUND
+
+
+def is_lobe(loop: Floats, host_area_m2: float) -> bool:
+    """Tell whether a loop that hangs on a ring is a part of the fire, and not a loop flown to look again."""
+    share = ring_area_m2(loop) / max(host_area_m2, 1e-9)
+    return share > _LOBE_SHARE and not (share < _LOOK_AGAIN_SHARE and is_small_circle(loop))
