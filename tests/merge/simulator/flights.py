@@ -87,7 +87,7 @@ def _fly_one(
     image = np.concatenate([image, [_images_showing(place, corner)[0] for place in false]]).astype(np.int64)
     wobble = image_noise * random.standard_normal((image.max(initial=0) + 1, 2))
     places = true + shift + noise * random.standard_normal(true.shape) + wobble[image]
-    temperature = _measure(random, spots, spot, number * HOURS_BETWEEN)
+    temperature = _measure(random, spots, spot, number * HOURS_BETWEEN, regime.heat_noise)
     order = np.lexsort([places[:, 1], image])
     total = float(np.hypot(noise, image_noise))
     return Flight(shift, total, seen, band, spot[order], places[order], image[order], temperature[order])
@@ -124,7 +124,9 @@ def _raise_false_alarms(
     return random.uniform((band[0], south), (band[1], north), (count, 2))
 
 
-def _measure(random: np.random.Generator, spots: Spots, spot: Whole, hours: float) -> Floats:
+def _measure(random: np.random.Generator, spots: Spots, spot: Whole, hours: float, heat_noise: float) -> Floats:
+    if not np.isfinite(heat_noise):
+        return np.full(len(spot), np.nan)
     true = spots.temperatures(hours)[np.maximum(spot, 0)]
     true = np.where(spot < 0, random.uniform(25.0, 60.0, len(spot)), true)
-    return np.round(true * random.normal(1.0, 0.04, len(spot)) + random.normal(0.0, 3.0, len(spot)), 1)
+    return np.round(true * random.normal(1.0, heat_noise, len(spot)) + random.normal(0.0, 3.0, len(spot)), 1)

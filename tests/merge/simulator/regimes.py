@@ -32,6 +32,8 @@ class Regime:
         Share of the spots that a sortie does not see; share of its sightings that are none.
     cover
         Share of the area, in a band across it, that each sortie covers.
+    heat_noise
+        Standard deviation of a measured temperature, as a share of it (3 degrees come on top); infinite for none.
     has_images, has_times
         Whether sightings name their image and carry a time.
     pattern
@@ -49,6 +51,7 @@ class Regime:
     misses: Span = (0.03, 0.25)
     false_alarms: Span = (0.02, 0.08)
     cover: Span = (1.0, 1.0)
+    heat_noise: float = 0.04
     has_images: bool = True
     has_times: bool = True
     pattern: str = "grown"
@@ -75,8 +78,16 @@ REGIMES: dict[str, Regime] = {
     "lattice": replace(_COMMON, spacing_m=(4.0, 6.0), pattern="lattice"),
     "few_spots": replace(_COMMON, spots=(3, 5)),
     "disjoint": replace(_COMMON, is_disjoint=True),
+    **{
+        f"{spacing}_{noise}_{heat}_heat": replace(
+            _COMMON, spacing_m=SPACINGS_M[spacing], noise_m=NOISES_M[noise], heat_noise=heat_noise
+        )
+        for spacing, noise in (("medium", "high"), ("dense", "mid"))
+        for heat, heat_noise in (("weak", 0.30), ("no", float("inf")))
+    },
 }
-"""What is said of spacing and noise by its name; all else has medium spacing and mid noise, and one thing changed."""
+"""What is said of spacing and noise by its name; all else has medium spacing and mid noise, and one thing changed.
+The last four came after the others: temperatures tell crowded spots apart where they are measured as well as here."""
 
 UNDECIDABLE = frozenset({"coincident", "lattice", "few_spots", "disjoint", "dense_high"})
 """Regimes that no computation can settle: each run must be flagged."""
