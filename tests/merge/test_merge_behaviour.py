@@ -12,28 +12,31 @@ from tests.merge.simulator.simulate import FRAME, simulate
 AS_THEY_ARE = MergeOptions(shift="none")
 
 
-def _at(places: list[tuple[float, float]], sortie: str = "", accuracy: float = 3.0, **columns: object) -> Detections:
+def sightings_at(
+    places: list[tuple[float, float]], sortie: str = "", accuracy: float = 3.0, **columns: object
+) -> Detections:
     """Return sightings at metres east and north."""
     longitude, latitude = FRAME.to_degrees(*np.array(places, float).reshape(-1, 2).T)
     given = {"accuracy": accuracy, "sortie": sortie, **columns}
     return Detections(longitude=longitude, latitude=latitude, **given)  # type: ignore[arg-type]
 
 
-def _spots_of(merged: Merged) -> list[str]:
+def spots_of(merged: Merged) -> list[str]:
+    """Return the number of each sighting."""
     return merged.sightings.extra["spot"].tolist()
 
 
 def test_an_alias_stays_through_further_merges() -> None:
     """A number that was folded into another is never given again, whatever comes later."""
-    earlier = _at([(0.0, 0.0)], id="H-004", extra={"aliases": ["H-009; H-011"]})
-    merged = merge_detections(_at([(0.0, 0.5), (60.0, 0.0)], "B"), onto=earlier, options=AS_THEY_ARE)
+    earlier = sightings_at([(0.0, 0.0)], id="H-004", extra={"aliases": ["H-009; H-011"]})
+    merged = merge_detections(sightings_at([(0.0, 0.5), (60.0, 0.0)], "B"), onto=earlier, options=AS_THEY_ARE)
     assert find_aliases(merged.spots) == {"H-009": "H-004", "H-011": "H-004"}
     assert merged.spots.id.tolist() == ["H-004", "H-012"]
 
 
 def test_two_earlier_spots_are_one_once_their_sightings_say_so() -> None:
     """Kept apart by a small distance and put together by a larger one: the older number, an alias, a flag, a count."""
-    seen = _at([(0.0, 0.0), (4.0, 0.0)], "A", extra={"image": ["a1", "a2"]})
+    seen = sightings_at([(0.0, 0.0), (4.0, 0.0)], "A", extra={"image": ["a1", "a2"]})
     apart = merge_detections(seen, options=MergeOptions(shift="none", within_m=2.0))
     assert apart.spots.id.tolist() == ["H-001", "H-002"]
     joined = merge_detections(seen, onto=apart.spots, options=MergeOptions(shift="none", within_m=5.0))
@@ -45,19 +48,19 @@ def test_two_earlier_spots_are_one_once_their_sightings_say_so() -> None:
 
 def test_an_earlier_spot_that_is_two_keeps_its_number_on_the_nearer() -> None:
     """The nearer of the two keeps it, the other gets the next, and both are flagged."""
-    seen = _at([(0.0, 0.0), (1.0, 0.0), (4.5, 0.0)], "A", extra={"image": ["a1", "a2", "a3"]})
+    seen = sightings_at([(0.0, 0.0), (1.0, 0.0), (4.5, 0.0)], "A", extra={"image": ["a1", "a2", "a3"]})
     one = merge_detections(seen, options=MergeOptions(shift="none", within_m=5.0))
     assert one.spots.id.tolist() == ["H-001"]
     two = merge_detections(seen, onto=one.spots, options=MergeOptions(shift="none", within_m=2.0))
-    assert _spots_of(two) == ["H-001", "H-001", "H-002"]
+    assert spots_of(two) == ["H-001", "H-001", "H-002"]
     assert two.report.divided == 1
     assert all("turned out to be several" in flags for flags in two.spots.extra["flags"])
 
 
 def test_a_spot_that_nobody_saw_again_stays_in_the_list() -> None:
     """The list forgets nothing: a later sortie elsewhere leaves the earlier spot as it was."""
-    earlier = _at([(0.0, 0.0)], id="H-007", status="hot", temperature=210.0)
-    merged = merge_detections(_at([(400.0, 0.0)], "B"), onto=earlier, options=AS_THEY_ARE)
+    earlier = sightings_at([(0.0, 0.0)], id="H-007", status="hot", temperature=210.0)
+    merged = merge_detections(sightings_at([(400.0, 0.0)], "B"), onto=earlier, options=AS_THEY_ARE)
     assert merged.spots.id.tolist() == ["H-007", "H-008"]
     assert (merged.spots.status[0], merged.spots.temperature[0]) == ("hot", 210.0)
     assert not earlier.differences(merged.spots.take([0]).replace(extra={}))
@@ -75,7 +78,7 @@ def test_the_fused_place_is_the_weighted_mean() -> None:
     The inverse-variance mean, whose accuracy is 1/sqrt(1/9 + 1/16) = 12/5 (any textbook of adjustment; by hand).
     """
     merged = merge_detections(
-        Detections.join([_at([(0.0, 0.0)], "A", accuracy=3.0), _at([(5.0, 0.0)], "B", accuracy=4.0)]),
+        Detections.join([sightings_at([(0.0, 0.0)], "A", accuracy=3.0), sightings_at([(5.0, 0.0)], "B", accuracy=4.0)]),
         options=AS_THEY_ARE,
     )
     x, y = FRAME.to_metres(merged.spots.longitude, merged.spots.latitude)
@@ -94,7 +97,7 @@ def test_one_by_one_gives_what_all_at_once_gives() -> None:
     whole = merge_detections(fire.sightings)
     by_row = {(row.source.file, row.source.record): row.extra["spot"] for row in merged.sightings}
     stepwise = [by_row[row.source.file, row.source.record] for row in whole.sightings]
-    assert score_pairs(_spots_of(whole), stepwise).f1 > 0.999
+    assert score_pairs(spots_of(whole), stepwise).f1 > 0.999
 
 
 def test_a_fire_across_the_180th_meridian_is_merged_as_any_other() -> None:
