@@ -42,10 +42,11 @@ def _find_free(profile: Profile, words: Sequence[str], part: str, suffix: str, t
     between = "_" if letters.allow_letters("_") else ""
     ends = [*(letters.fit(word) for word in words), *([part] if part else [])]
     for turn in range(len(taken) + 1):
-        last = [*ends, *([f"{turn + 1}"] if turn else [])]
-        tail = between.join(["", *last]) if last else ""
+        more = [f"{turn + 1}"] if turn else []
+        tail = "".join(between + end for end in (*ends, *more))
         if not letters.allow_letters(tail) or len(tail) >= room:
-            tail = between.join(["", part, f"{turn}"])
+            # The index tells the division; the number of the part must do.
+            tail = "".join(between + end for end in (part, *more) if end)
         head = letters.fit(profile.name)[: room - len(tail)]
         name = f"{head}{tail}{suffix}"
         if head and letters.allow_letters(tail) and name.lower() not in taken:
