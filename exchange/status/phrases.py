@@ -20,9 +20,12 @@ NEGATED_AHEAD, NEGATED_BEHIND = 3, 2
 """Over how many words a negation reaches forward, and one that may follow its word, back."""
 
 # Folding has made the full-width marks of East Asian text plain ones.
-_CLAUSE_END = re.compile(r"[.,;:!…\n\r/|()\[\]。、]+|(?<=\?)")
-_TOKEN = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)*|[\u2600-\u27bf\U0001f300-\U0001faff]|\?")
+_CLAUSE_END = re.compile(r"(?:[;!…\n\r/|()\[\]。、]|[.,:](?!\d))+|(?<=\?)")
+# Words, times of day, pictures, and marks that may change what stands beside them (50%, out = no, ~out).
+_TOKEN = re.compile(r"\d{1,2}:\d{2}|[^\W_]+(?:['\u2019][^\W_]+)*|[\u2600-\u27bf\U0001f300-\U0001faff]|[?%=~<>]")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}|\d{3,4}")
 _DOUBT = "?"
+_DENIAL = 3
 _UNSPACED = 0x3000
 
 
@@ -70,16 +73,24 @@ class PhraseReader:
         says: set[str] = set()
         may_mean: set[str] = set()
         is_known, has_known = True, False
+        clauses = self._split(text)
+        for place, (tokens, hits) in enumerate(clauses):
+            is_taken_back = place + 1 < len(clauses) and _is_denial(*clauses[place + 1])
+            said, meant = _weigh(tokens, hits, is_taken_back=is_taken_back)
+            says |= said
+            may_mean |= meant
+            is_said = any(hit.meaning in STATUS_WORDS or hit.meaning == NOTHING for hit in hits)
+            is_known, has_known = is_known and is_said, has_known or is_said
+        return Meaning(frozenset(says), frozenset(may_mean - says), is_known, has_known)
+
+    def _split(self, text: str) -> list[tuple[list[str], list[_Hit]]]:
+        """Return the words of each clause, and the phrases in them."""
+        clauses = []
         for clause in _CLAUSE_END.split(fold(text).replace("\u2019", "'")):
             tokens = [piece for token in _TOKEN.findall(clause) for piece in self._split_unspaced(token)]
             if tokens:
-                hits = self._find(tokens)
-                said, meant = _weigh(tokens, hits)
-                says |= said
-                may_mean |= meant
-                is_said = any(hit.meaning in STATUS_WORDS or hit.meaning == NOTHING for hit in hits)
-                is_known, has_known = is_known and is_said, has_known or is_said
-        return Meaning(frozenset(says), frozenset(may_mean - says), is_known, has_known)
+                clauses.append((tokens, self._find(tokens)))
+        return clauses
 
     @cached_property
     def _longest(self) -> int:
@@ -118,12 +129,12 @@ class PhraseReader:
         return None
 
 
-def _weigh(tokens: list[str], hits: list[_Hit]) -> tuple[set[str], set[str]]:
+def _weigh(tokens: list[str], hits: list[_Hit], *, is_taken_back: bool) -> tuple[set[str], set[str]]:
     """Return what one clause says, and what it only may mean."""
     said: set[str] = set()
     meant: set[str] = set()
     is_doubted = _DOUBT in tokens
-    is_whole = _is_whole(tokens, hits)
+    is_whole = _is_whole(tokens, hits) and not is_taken_back
     starts, phrase_starts, ends = _find_negated(hits)
     for hit in hits:
         if hit.meaning not in STATUS_WORDS:
@@ -137,9 +148,16 @@ def _weigh(tokens: list[str], hits: list[_Hit]) -> tuple[set[str], set[str]]:
 
 
 def _is_whole(tokens: list[str], hits: list[_Hit]) -> bool:
-    """Tell whether a clause holds nothing but known words and digits."""
+    """Tell whether a clause holds nothing but known words, none of them a negation, and times of day."""
+    if any(hit.meaning in (NOT_BEFORE, NOT_AROUND) for hit in hits):
+        return False
     covered = {place for hit in hits for place in range(hit.start, hit.end)}
-    return all(place in covered or token.isdigit() for place, token in enumerate(tokens))
+    return all(place in covered or _TIME_OF_DAY.fullmatch(token) for place, token in enumerate(tokens))
+
+
+def _is_denial(tokens: list[str], hits: list[_Hit]) -> bool:
+    """Tell whether a clause is little more than a negation that takes the one before it back: "out: not yet"."""
+    return bool(hits) and hits[0].start == 0 and hits[0].meaning in (NOT_BEFORE, NOT_AROUND) and len(tokens) <= _DENIAL
 
 
 def _find_negated(hits: list[_Hit]) -> tuple[set[int], set[int], set[int]]:

@@ -37,7 +37,7 @@ def _move(text: str) -> str:
 def _move_to_new_folder(text: str) -> str:
     pin = text[text.index("<Placemark><name>H-001<") : text.index("</Placemark>") + len("</Placemark>")]
     own = '<Folder id="exchange-folder-detection">'
-    return text.replace(pin, "").replace(own, f"<Folder><name>Done</name>{pin}</Folder>{own}")
+    return text.replace(pin, "").replace(own, f"<Folder><name>Dead out</name>{pin}</Folder>{own}")
 
 
 def _without_identifiers(text: str) -> str:

@@ -30,7 +30,7 @@ def _only(placed: Placed) -> tuple[str, str]:
 @pytest.mark.parametrize(
     ("sign", "status"),
     [
-        ({"layer": "Done"}, "out"),
+        ({"layer": "Called out"}, "out"),
         ({"layer": "Crew 7/Still hot"}, "hot"),
         ({"layer": "Hot spots/Being worked"}, "working"),
         ({"layer": "Hot spots"}, "silent"),

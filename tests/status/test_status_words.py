@@ -32,6 +32,9 @@ READER = PhraseReader(WORDS.text)
         ("It is out.", {"out"}),
         ("called out 1430", {"out"}),
         ("100% out", {"out"}),
+        ("out at 14:30", {"out"}),
+        ("out, confirmed.", {"out"}),
+        ("no smoke, out", {"out"}),
         ("cold to the touch, dug out", {"no heat"}),
         ("wet and cold", {"no heat"}),
         ("no heat found", {"no heat"}),
@@ -88,7 +91,8 @@ def test_a_negation_is_never_read_as_its_opposite(text: str, says: set[str]) -> 
     "text",
     ["out?", "out of water", "look out below", "will be out tomorrow", "crew out at noon lunch", "burned out snag",
      "dug out", "cold front coming", "cold beer", "out there somewhere", "went out to check", "should be out",
-     "maybe out", "unless out"],
+     "maybe out", "unless out", "Out: no", "out - no", "out: not yet", "out (not really)", "out=no", "50% out",
+     "0 % out", "2 out", "1/2 out", "~out", "=out()", "out or hot", "done", "H-031 out", "cold: no", "burned out"],
 )  # fmt: skip
 def test_out_and_cold_count_only_where_the_clause_says_nothing_else(text: str) -> None:
     """A word that calls a spot out among words that may change it is not read."""
@@ -163,14 +167,14 @@ def test_the_users_own_words_count(tmp_path: Path) -> None:
     """A file of the user's own adds words, and changes the meaning of shipped ones."""
     path = tmp_path / "own.toml"
     path.write_text(
-        '[text.out]\nown = ["mopped to mineral soil"]\n[text.hot]\nown = ["Done"]\n[color]\nhot = ["#0000FF"]\n'
+        '[text.out]\nown = ["mopped to mineral soil"]\n[text.hot]\nown = ["Mopped up"]\n[color]\nhot = ["#0000FF"]\n'
     )
     words = WORDS.with_file(path)
     reader = PhraseReader(words.text)
     assert reader.read("Mopped to mineral soil").says == {"out"}
-    assert reader.read("done").says == {"hot"}
+    assert reader.read("mopped up").says == {"hot"}
     assert (words.color["#0000ff"], WORDS.color.get("#0000ff")) == ("hot", None)
-    assert READER.read("done").says == {"out"}
+    assert READER.read("mopped up").says == {"out"}
 
 
 @pytest.mark.parametrize(
