@@ -117,16 +117,16 @@ def _choose_profiles(host: Host, names: tuple[str, ...], paths: tuple[str, ...])
 def _to_options(values: dict[str, Any]) -> tuple[HandoutOptions, str, str]:
     from exchange.handout import HandoutOptions
 
-    start, resolution, order = values.pop("start"), values.pop("resolution"), values["order"]
+    start, resolution = values.pop("start"), values.pop("resolution")
     options = HandoutOptions(
         order=values.pop("order_by"),
-        start=to_place(start, "--start", order) if start else None,
+        start=to_place(start, "--start") if start else None,
         split_by=values.pop("split_by"),
         units=values.pop("comment_units"),
         resolution_m=to_metres(resolution, "--resolution") if resolution else None,
         title=values.pop("title"),
         handed_out=np.datetime64(datetime.now(UTC).replace(tzinfo=None), "ms"),
-        selection=to_selection(values, order=order, zone=values["assume_tz"]),
+        selection=to_selection(values, zone=values["assume_tz"]),
     )
     return options, values.pop("perimeter"), values.pop("division_file")
 

@@ -44,15 +44,13 @@ def selecting_options(command: AnyCommand) -> AnyCommand:
     return reduce(lambda wrapped, option: option(wrapped), reversed(_SELECTING), command)
 
 
-def to_selection(values: dict[str, Any], *, order: str | None, zone: str) -> Selection:
+def to_selection(values: dict[str, Any], *, zone: str) -> Selection:
     """Take the values of ``selecting_options`` out of a command's keyword arguments.
 
     Parameters
     ----------
     values
         The keyword arguments.
-    order
-        Of the numbers in ``--near``.
     zone
         Of times that carry none.
 
@@ -80,7 +78,7 @@ def to_selection(values: dict[str, Any], *, order: str | None, zone: str) -> Sel
         since=_read(taken, "since", lambda text, option: to_instant(text, option, zone)),
         until=_read(taken, "until", lambda text, option: to_instant(text, option, zone)),
         sorties=taken["sorties"],
-        near=_read(taken, "near", lambda text, option: to_place(text, option, order)),
+        near=_read(taken, "near", to_place),
         near_most_m=_read(taken, "within", to_metres),
         nearest=taken["nearest"] or 0,
     )
@@ -137,7 +135,7 @@ def to_instant(text: str, option: str, zone: str) -> np.datetime64:
     return instant
 
 
-def to_place(text: str, option: str, order: Any) -> tuple[float, float]:
+def to_place(text: str, option: str) -> tuple[float, float]:
     """Return longitude and latitude of a place written in any form.
 
     Raises
@@ -149,9 +147,10 @@ def to_place(text: str, option: str, order: Any) -> tuple[float, float]:
     from exchange.geo.coordinates import parse_position
 
     try:
-        place = parse_position(text, order=order)
+        place = parse_position(text)
     except (AmbiguityError, CoordinateError) as error:
-        raise OptionError(error.message, field=option, remedy=error.remedy) from error
+        remedy = "Write N or S and E or W, as in N 44.51 W 114.02, or a grid reference."
+        raise OptionError(error.message, field=option, remedy=remedy) from error
     return place.longitude, place.latitude
 
 
