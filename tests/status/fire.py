@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from exchange.formats.host import Host
 from exchange.formats.options import ReadOptions
 from exchange.formats.reading import read
 from exchange.model import Detections, Packet
@@ -16,15 +18,22 @@ FOLDER = Path(__file__).parents[2] / "fixtures" / "marrow_flat"
 RETURNS = ("returns/alder.gpx", "returns/juniper.csv", "returns/office.kml")
 
 
+@cache
+def host() -> Host:
+    """Return the bundled formats, loaded once."""
+    return Host.with_installed_plugins()
+
+
+@cache
 def read_list() -> Detections:
     """Return the numbered list; its features carry the number twice, as the feature's id and as a property."""
-    spots = read(FOLDER / "lists/after_period_1.geojson").detections
-    return spots if (spots.id != "").all() else spots.replace(id=spots.extra["number"], extra={})
+    return read(FOLDER / "lists/after_period_1.geojson", host=host()).detections
 
 
+@cache
 def read_return(name: str) -> Packet:
     """Return what came back in one file; the sheet's clock is the fire's."""
-    return read(FOLDER / name, options=ReadOptions(assume_timezone="America/Boise"))
+    return read(FOLDER / name, host=host(), options=ReadOptions(assume_timezone="America/Boise"))
 
 
 def read_truth() -> dict[str, list[dict[str, Any]]]:

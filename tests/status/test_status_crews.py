@@ -13,8 +13,8 @@ from exchange.formats.reading import read
 from exchange.formats.writing import write
 from exchange.model import Packet
 from exchange.model.manifest import Manifest
-from exchange.status import PlaceOptions, place_returns, settle_status
-from tests.status.fire import at, spots
+from exchange.status import Placed, PlaceOptions, place_returns, settle_status
+from tests.status.fire import at, host, spots
 
 COUNT = 12
 NUMBERS = [f"H-{count:03d}" for count in range(1, COUNT + 1)]
@@ -76,13 +76,20 @@ def _edit(path: Path, edits: dict[int, tuple[str, str, str]]) -> None:
     tree.write(path, encoding="utf-8", xml_declaration=True)
 
 
+def _place(*paths: Path) -> Placed:
+    options = PlaceOptions(observed=at("18:00")[0])
+    return place_returns(read(paths, host=host()), LISTED, manifests=MANIFEST, options=options)
+
+
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(edits=st.dictionaries(st.integers(0, COUNT - 1), st.sampled_from(EDITS), max_size=COUNT))
 def test_each_mark_says_what_its_crew_meant(edits: dict[int, tuple[str, str, str]], tmp_path: Path) -> None:
     """Every mark means what was done to it, whatever else is in the file, and what was left alone says nothing."""
     path = _given_file(tmp_path)
     _edit(path, edits)
-    placed = place_returns(read(path), LISTED, manifests=MANIFEST, options=PlaceOptions(observed=at("18:00")[0]))
+    placed = place_returns(
+        read(path, host=host()), LISTED, manifests=MANIFEST, options=PlaceOptions(observed=at("18:00")[0])
+    )
     settled = settle_status(LISTED, placed.notes)
     expected = [edits[row][2] if row in edits and edits[row][2] else LISTED.status[row] for row in range(COUNT)]
     assert settled.spots.status.tolist() == expected
@@ -95,7 +102,9 @@ def test_each_edit_on_each_status(edit: tuple[str, str, str], row: int, tmp_path
     """Each thing a person does means the same on a spot handed out unchecked, hot or being worked."""
     path = _given_file(tmp_path)
     _edit(path, {row: edit})
-    placed = place_returns(read(path), LISTED, manifests=MANIFEST, options=PlaceOptions(observed=at("18:00")[0]))
+    placed = place_returns(
+        read(path, host=host()), LISTED, manifests=MANIFEST, options=PlaceOptions(observed=at("18:00")[0])
+    )
     status = settle_status(LISTED, placed.notes).spots.status
     assert status[row] == (edit[2] or LISTED.status[row])
     assert placed.silent >= COUNT - 1
@@ -108,7 +117,9 @@ def test_a_second_device_does_not_undo_the_first(tmp_path: Path) -> None:
         folder.mkdir()
         _given_file(folder)
     _edit(first / "given.gpx", {1: ("name", "{} OUT", "out")})
-    notes = place_returns(read([first / "given.gpx", second / "given.gpx"]), LISTED, manifests=MANIFEST).notes
+    notes = place_returns(
+        read([first / "given.gpx", second / "given.gpx"], host=host()), LISTED, manifests=MANIFEST
+    ).notes
     assert notes.detection.tolist() == ["H-002"]
 
 
@@ -116,12 +127,12 @@ def test_the_list_written_and_read_keeps_the_reports(tmp_path: Path) -> None:
     """Reports, questions and flags live through a file, so that the next run knows them."""
     path = _given_file(tmp_path)
     _edit(path, {0: ("name", "{} OUT", "out"), 1: ("cmt", "almost out", ""), 2: ("name", "H-999 out", "")})
-    placed = place_returns(read(path), LISTED, manifests=MANIFEST)
+    placed = place_returns(read(path, host=host()), LISTED, manifests=MANIFEST)
     settled = settle_status(LISTED, placed.notes)
     for suffix in ("geojson", "gpx", "kml", "csv"):
         target = tmp_path / f"list.{suffix}"
-        write(Packet(detections=settled.spots, notes=placed.notes), target)
-        back = read(target)
+        write(Packet(detections=settled.spots, notes=placed.notes), target, host=host())
+        back = read(target, host=host())
         again = settle_status(back.detections, back.notes).spots
         assert again.status.tolist() == settled.spots.status.tolist()
         assert (

@@ -12,7 +12,7 @@ from exchange.formats.reading import read
 from exchange.formats.writing import write
 from exchange.model import Packet
 from exchange.status import place_returns
-from tests.status.fire import at, spots
+from tests.status.fire import at, host, spots
 
 LISTED = spots(
     "H-001",
@@ -78,7 +78,7 @@ EDITS: dict[str, tuple[str, Edit]] = {
 
 def _written(folder: Path, suffix: str) -> Path:
     path = folder / f"list.{suffix}"
-    write(Packet(detections=LISTED), path)
+    write(Packet(detections=LISTED), path, host=host())
     return path
 
 
@@ -90,7 +90,7 @@ def test_an_edit_comes_home_as_a_report(edit: str, tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     path.write_text(change(text), encoding="utf-8")
     assert change(text) != text
-    placed = place_returns(read(path), LISTED)
+    placed = place_returns(read(path, host=host()), LISTED)
     assert [(note.detection, note.status, note.time) for note in placed.notes] == [("H-001", "out", None)]
     assert (placed.silent, len(placed.questions())) == (2, 0)
 
@@ -98,5 +98,5 @@ def test_an_edit_comes_home_as_a_report(edit: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("suffix", ["kml", "kmz", "gpx", "csv", "geojson", "gpkg"])
 def test_a_file_left_alone_says_nothing(suffix: str, tmp_path: Path) -> None:
     """A list that comes back as it was written holds no report."""
-    placed = place_returns(read(_written(tmp_path, suffix)), LISTED)
+    placed = place_returns(read(_written(tmp_path, suffix), host=host()), LISTED)
     assert (len(placed.notes), placed.silent, len(placed.questions())) == (0, 3, 0)
