@@ -11,6 +11,7 @@ import numpy as np
 
 from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
 from exchange.cli.handout_options import selecting_options, to_place, to_selection
+from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, write_paper
 from exchange.cli.lengths import to_metres
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
@@ -45,6 +46,8 @@ burned ground and on calling a spot out. Check one known point on the device bef
 @click.option("--split-by", type=click.Choice(("nearness", "division")), default="nearness", help="How to split.")
 @click.option("--comment-units", type=click.Choice(("metric", "us")), default="metric", help="Units of comments.")
 @click.option("--resolution", metavar="LENGTH", help="Step of written positions, finer than their accuracy if need be.")
+@click.option("--sheet", is_flag=True, help="Write sheet.pdf too, to carry and write on.")
+@click.option("--radio", is_flag=True, help="Write radio.txt too, to read out.")
 @click.option("--title", default="", help="Title of the documents; by default the incident's name.")
 @overwrite_option
 @json_option
@@ -59,6 +62,8 @@ def command(
     profile_files: tuple[str, ...],
     output: str,
     earlier: str,
+    sheet: bool,
+    radio: bool,
     overwrite: bool,
     as_json: bool,
     format_name: str,
@@ -66,16 +71,18 @@ def command(
 ) -> None:
     """Hand the numbered list in FILE out to devices: points that fit each, under names that lead back.
 
-    Writes into DIR the files of every profile, manifest.csv, which says which short name is which spot, and
-    index.txt. Exit code 3: no spot is wanted, or something was left out.
+    Writes into DIR the files of every profile, manifest.csv, which says which short name is which spot, index.txt,
+    and paper where it is asked for. Exit code 3: no spot is wanted, or something was left out.
     """
     from exchange.handout import find_formats, hand_out, write_handout
     from exchange.model import gather_problems
 
     folder, host = Path(output), load_host()
-    profiles = _choose_profiles(host, names, profile_files)
+    paper = (SHEET_NAME,) * sheet + (RADIO_NAME,) * radio
+    profiles = _choose_profiles(host, names, profile_files, is_paper_enough=bool(paper))
     options, perimeter_file, division_file = _to_options(values)
     reading = to_read_options(values)
+    _refuse_paper(folder, paper, overwrite=overwrite)
     held, told = _read_earlier(folder, earlier, overwrite=overwrite)
     packet = _read(file, host, reading, format_name)
     area, told_area = _find_area(packet, perimeter_file, host, reading)
@@ -92,23 +99,29 @@ def command(
     problems = [*packet.problems, *told, *told_area, *handout.problems]
     if handout.files:
         problems += write_handout(handout, folder, host=host, overwrite=overwrite)
+    if len(handout.spots):
+        problems += write_paper(
+            handout, folder, names=paper, options=options, source=file, area=area, overwrite=overwrite
+        )
     gathered = gather_problems(problems)
     if as_json:
-        print_report(_report(file, output, options, handout, gathered))
+        print_report(_report(file, output, options, handout, paper, gathered))
     else:
         tell_problems(gathered)
-        _tell(output, options, handout)
-    needs_person = not handout.files or any(problem.needs_person for problem in gathered)
+        _tell(output, options, handout, paper)
+    needs_person = not len(handout.spots) or any(problem.needs_person for problem in gathered)
     ctx.exit(NEEDS_PERSON if needs_person else 0)
 
 
-def _choose_profiles(host: Host, names: tuple[str, ...], paths: tuple[str, ...]) -> tuple[Profile, ...]:
+def _choose_profiles(
+    host: Host, names: tuple[str, ...], paths: tuple[str, ...], *, is_paper_enough: bool
+) -> tuple[Profile, ...]:
     from exchange.handout import load_profiles
     from exchange.handout.profile_library import read_profile
 
     library = load_profiles(host, paths)
     wanted = names or tuple(read_profile(path).name for path in paths)
-    if not wanted:
+    if not wanted and not is_paper_enough:
         known = ", ".join(sorted(library.profiles))
         raise OptionError("no device is named", field="--profile", remedy=f"There are: {known}.")
     return library.choose(wanted)
@@ -129,6 +142,13 @@ def _to_options(values: dict[str, Any]) -> tuple[HandoutOptions, str, str]:
         selection=to_selection(values, zone=values["assume_tz"]),
     )
     return options, values.pop("perimeter"), values.pop("division_file")
+
+
+def _refuse_paper(folder: Path, paper: tuple[str, ...], *, overwrite: bool) -> None:
+    from exchange.formats.writing import refuse_existing
+
+    for name in paper:
+        refuse_existing(folder / name, overwrite=overwrite)
 
 
 def _read_earlier(folder: Path, earlier: str, *, overwrite: bool) -> tuple[Manifest | None, list[Problem]]:
@@ -191,8 +211,8 @@ def _read_divisions(file: str, area: BaseGeometry | None, host: Host, options: R
     return Divisions.from_breaks(packet.places, area)
 
 
-def _tell(output: str, options: HandoutOptions, handout: Handout) -> None:
-    if not handout.files:
+def _tell(output: str, options: HandoutOptions, handout: Handout, paper: tuple[str, ...]) -> None:
+    if not len(handout.spots):
         say(f"none of the list's {handout.listed} spots is wanted; nothing was written")
         return
     for file in handout.files:
@@ -203,12 +223,18 @@ def _tell(output: str, options: HandoutOptions, handout: Handout) -> None:
             f"{length / 1000:.2f} km" for length in (handout.ordering.length_m, handout.ordering.length_by_number_m)
         )
         say(f"the walk is {walk} long, straight from spot to spot; in the order of the numbers it is {by_number}")
-    say(f"{output}: {len(handout.spots)} of the list's {handout.listed} spots, manifest.csv, index.txt")
+    beside = [*(("manifest.csv", "index.txt") if handout.files else ()), *paper]
+    say(f"{output}: {len(handout.spots)} of the list's {handout.listed} spots, {', '.join(beside)}")
     say(CAUTION)
 
 
 def _report(
-    file: str, output: str, options: HandoutOptions, handout: Handout, problems: tuple[Problem, ...]
+    file: str,
+    output: str,
+    options: HandoutOptions,
+    handout: Handout,
+    paper: tuple[str, ...],
+    problems: tuple[Problem, ...],
 ) -> dict[str, Any]:
     return {
         "version": 1,
@@ -231,6 +257,7 @@ def _report(
             }
             for one in handout.files
         ],
+        "paper": list(paper) if len(handout.spots) else [],
         "problems": [problem.as_dict() for problem in problems],
         "caution": " ".join(CAUTION.split()),
     }

@@ -57,7 +57,7 @@ def write_handout(
     """
     folder = Path(folder)
     targets = [folder / name for name in (MANIFEST_NAME, INDEX_NAME, *(file.name for file in handout.files))]
-    _make_folder(folder)
+    make_folder(folder)
     for target in targets:
         refuse_existing(target, overwrite=overwrite)
     stale = _find_stale(folder, {target.name for target in targets})
@@ -82,7 +82,14 @@ def write_handout(
     return gather_problems(problems)
 
 
-def _make_folder(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder where it does not exist.
+
+    Raises
+    ------
+    WriteError
+        When it cannot be made.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -169,6 +169,19 @@ def test_the_list_of_the_invented_fire_goes_to_every_device(exchange: Run) -> No
     assert any("inside the edge by" in comment for comment in manifest.comment)
 
 
+def test_paper_goes_with_it_or_alone(exchange: Run) -> None:
+    """The sheet and the script are written beside the files of devices, or without any device."""
+    with_files = exchange("handout", "list.geojson", "--profile", "six-capitals", "--sheet", "--radio", "-o", "out")
+    assert with_files.code == 0, with_files.err
+    assert Path("out/sheet.pdf").read_bytes().startswith(b"%PDF-")
+    assert "Hotel dash zero one zero" in Path("out/radio.txt").read_text(encoding="utf-8")
+    alone = exchange("handout", "list.geojson", "--radio", "--status", "hot", "-o", "alone")
+    assert alone.code == 0, alone.err
+    assert [path.name for path in Path("alone").iterdir()] == ["radio.txt"]
+    again = exchange("handout", "list.geojson", "--radio", "-o", "alone")
+    assert (again.code, "exists already" in again.err) == (1, True)
+
+
 def test_profiles_are_shown(exchange: Run) -> None:
     """``exchange formats --profiles`` shows each device with its limits."""
     shown = exchange("formats", "--profiles").out

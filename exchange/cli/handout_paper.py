@@ -1,0 +1,89 @@
+"""The paper of ``exchange handout``: the sheet to carry and the script to read out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from exchange.model import Problem
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from exchange.handout import Handout, HandoutOptions
+
+SHEET_NAME, RADIO_NAME = "sheet.pdf", "radio.txt"
+
+
+def write_paper(
+    handout: Handout,
+    folder: Path,
+    *,
+    names: tuple[str, ...],
+    options: HandoutOptions,
+    source: str,
+    area: BaseGeometry | None,
+    overwrite: bool,
+) -> list[Problem]:
+    """Write the sheet, the script, or both into the folder; return what had to be cut.
+
+    Parameters
+    ----------
+    handout
+        Its spots are printed in their order, with the short names of its first profile.
+    folder
+        Made where it does not exist.
+    names
+        ``SHEET_NAME``, ``RADIO_NAME`` or both.
+    options
+        Units.
+    source
+        The file that the list comes from.
+    area
+        The perimeter.
+    overwrite
+        Whether existing files may be replaced.
+
+    Raises
+    ------
+    WriteError
+        When a file exists and ``overwrite`` is not set, or cannot be written.
+    """
+    from exchange.formats.writing import write_whole
+    from exchange.handout.paper import SheetOptions, write_radio_script, write_sheet
+    from exchange.handout.writing import make_folder
+
+    problems: list[Problem] = []
+    if names:
+        make_folder(folder)
+    if SHEET_NAME in names:
+        sheet = SheetOptions(
+            title=handout.title or "Hotspots",
+            source=Path(source).name,
+            data_time=_find_data_time(handout),
+            temperature_unit="C" if options.units == "metric" else "F",
+        )
+        short_names = handout.short_names(handout.files[0].profile.name) if handout.files else {}
+        problems += write_whole(
+            folder / SHEET_NAME,
+            lambda path: write_sheet(handout.spots, path, area=area, short_names=short_names, options=sheet),
+            overwrite=overwrite,
+        )
+    if RADIO_NAME in names:
+        write_whole(
+            folder / RADIO_NAME,
+            lambda path: write_radio_script(handout.spots, path, title=handout.title),
+            overwrite=overwrite,
+        )
+    return problems
+
+
+def _find_data_time(handout: Handout) -> str:
+    """Return when the newest of what is printed was seen, in words; empty where nobody said."""
+    spots = handout.spots
+    seen = np.where(np.isnat(spots.last_seen), spots.time, spots.last_seen)
+    if np.isnat(seen).all():
+        return ""
+    return f"{np.datetime_as_string(np.nanmax(seen), 'm').replace('T', ' ')} UTC"
