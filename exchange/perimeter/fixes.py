@@ -30,6 +30,8 @@ class Fixes:
         Degrees, as in `exchange.model.Track`.
     seconds
         Time since the first fix of all; NaN where the log has none.
+    is_above_ground
+        Whether the height is above the ground below, not above the take-off.
     track, row
         Which source track, and which of its rows.
     """
@@ -41,6 +43,7 @@ class Fixes:
     camera_heading: Floats
     camera_pitch: Floats
     seconds: Floats
+    is_above_ground: Flags
     track: Whole
     row: Whole
 
@@ -59,11 +62,13 @@ def gather_fixes(tracks: Sequence[Track]) -> Fixes:
     gathered = {name: _join([getattr(track, name) for track in tracks]) for name in columns}
     times = [track.time.astype("datetime64[ms]") for track in tracks]
     known = np.concatenate([time[~np.isnat(time)] for time in times]) if times else np.empty(0, "datetime64[ms]")
+    lengths = [len(track) for track in tracks]
     first = known.min() if len(known) else np.datetime64(0, "ms")
     return Fixes(
         **gathered,
         seconds=_join([_fill_seconds((time - first) / np.timedelta64(1, "s")) for time in times]),
-        track=np.repeat(np.arange(len(tracks)), [len(track) for track in tracks]),
+        is_above_ground=np.repeat([track.height_reference == "ground" for track in tracks], lengths).astype(np.bool_),
+        track=np.repeat(np.arange(len(tracks)), lengths),
         row=_join([np.arange(len(track)) for track in tracks]).astype(np.int64),
     )
 
