@@ -198,6 +198,16 @@ def restore(ledger: Path) -> None:
     say(f"{ledger}: the copy of act {checked.acts} is in its place; what stood there is {kept.name}")
 
 
+@command.command("migrate", epilog="Example: exchange ledger migrate marrow-flat.gpkg")
+@ledger_argument
+def migrate(ledger: Path) -> None:
+    """Bring a ledger that an older program wrote forward to this one's form; a copy of it is kept."""
+    from exchange.ledger.migration import migrate_ledger
+
+    kept = migrate_ledger(ledger, command=command_line(), on_wait=say_waiting)
+    say(f"{ledger}: {'brought forward; as it was it is kept in ' + kept.name if kept else 'no change needed'}")
+
+
 SHOWN_NUMBERS = 12
 
 CAUTION = """The list tells what was seen and reported, and is no proof that a spot is out. The incident's command,

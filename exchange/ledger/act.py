@@ -86,9 +86,14 @@ def begin_act(
         if act.is_needless:
             connection.execute("ROLLBACK")
             return
-        _log(act, kind, command, _next_time(connection, now), before)
-        connection.execute("COMMIT")
+        finish_act(act, kind, command, before, now=now)
         renew_copy(connection, path)
+
+
+def finish_act(act: Act, kind: str, command: str, before: Mapping[str, int], *, now: datetime | None = None) -> None:
+    """Log an act, seal it and commit it; ``before`` is the last ``fid`` of each table before it began."""
+    _log(act, kind, command, _next_time(act.connection, now), before)
+    act.connection.execute("COMMIT")
 
 
 def start_ledger(path: Path, *, incident: str, command: str = "", now: datetime | None = None) -> None:

@@ -29,7 +29,8 @@ from exchange.model.columns import (
 )
 
 INSTANT_LETTERS = len("2026-08-14T19:03:05.250Z")
-_MARKED = "$"
+_MARKED, _INSTANT, _OBJECT, _WHOLE = "$", "$instant", "$object", "$whole"
+_LARGEST = 2**63 - 1
 
 SQL_TYPES: dict[Coercion, str] = {to_number_column: "DOUBLE", to_time_column: "DATETIME", to_whole_column: "INTEGER"}
 """The GeoPackage type of a column that is not text."""
@@ -84,40 +85,70 @@ def _read_texts(cells: Sequence[str | None]) -> TextColumn:
 
 def write_extra(extra: Mapping[str, ForeignColumn], length: int) -> list[str | None]:
     """Return the foreign fields of each row as one JSON text, ``None`` where a row has none."""
-    if not extra:
-        return [None] * length
+    if any(name.startswith(_MARKED) for name in extra):
+        return _write_marked(extra, length)
     rows: list[dict[str, Any]] = [{} for _ in range(length)]
     for name, column in extra.items():
-        for row, value in zip(rows, to_items(column), strict=True):
-            if value is not None and value != "" and value == value:
+        for row, value in zip(rows, _to_json_values(column), strict=True):
+            if value is not None and value != "":
                 row[name] = value
-    write = _write_plain if all(_is_plain(name, column) for name, column in extra.items()) else write_json
+    is_plain = all(_is_plain(column) for column in extra.values())
+    write = _write_plain if is_plain else _write_strange
     return [write(row) if row else None for row in rows]
 
 
-def _is_plain(name: str, column: ForeignColumn) -> bool:
-    """Tell whether a foreign column needs no packing: no instants, no nesting, no mark, nothing infinite."""
-    if name.startswith(_MARKED):
-        return False
+def _to_json_values(column: ForeignColumn) -> list[Any]:
+    """Return a foreign column as what JSON holds, ``None`` where missing."""
+    if column.dtype.kind == "M":
+        return [cell and {_INSTANT: cell} for cell in write_instants(column)]
+    if column.dtype.kind == "f":
+        return [None if value != value else value for value in column.tolist()]
+    return list(column.tolist()) if _is_plain(column) else [_pack(value) for value in column.tolist()]
+
+
+def _is_plain(column: ForeignColumn) -> bool:
+    """Tell whether the fast writer holds every value of a column: nothing nested, infinite or beyond 64 bits."""
     if column.dtype.kind == "f":
         return not np.isinf(column).any()
-    return column.dtype.kind in "ib" or set(map(type, column.tolist())) <= {str, bool, type(None)}
+    return column.dtype.kind in "ibM" or set(map(type, column.tolist())) <= {str, bool, type(None)}
 
 
 def _write_plain(row: dict[str, Any]) -> str:
     return orjson.dumps(row, option=orjson.OPT_SORT_KEYS).decode()
 
 
+def _write_strange(row: dict[str, Any]) -> str:
+    return json.dumps(row, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+
+
+def _write_marked(extra: Mapping[str, ForeignColumn], length: int) -> list[str | None]:
+    columns = [to_items(column) for column in extra.values()]
+    pairs = ([(n, v) for n, v in zip(extra, row, strict=True) if v is not None and v != "" and v == v]
+             for row in zip(*columns, strict=True))  # fmt: skip
+    return [write_json(dict(row)) if row else None for row in pairs]
+
+
 def read_extra(cells: Sequence[str | None]) -> dict[str, ForeignColumn]:
     """Return the foreign columns of rows that ``write_extra`` wrote."""
-    held = [row for row, cell in enumerate(cells) if cell is not None]
     values: dict[str, list[Any]] = {}
-    for row in held:
-        for name, value in read_json(cells[row]).items():
+    for row, cell in enumerate(cells):
+        if cell is None:
+            continue
+        loaded = _load(cell)
+        for name, value in loaded.get(_OBJECT, loaded).items():
             if name not in values:
                 values[name] = [None] * len(cells)
             values[name][row] = value
-    return {name: to_foreign_column(column) for name, column in values.items()}
+    return {name: _read_foreign(column) for name, column in values.items()}
+
+
+def _read_foreign(values: list[Any]) -> ForeignColumn:
+    kinds = set(map(type, values))
+    if dict not in kinds and list not in kinds:
+        return to_foreign_column(values)
+    if kinds <= {dict, type(None)} and all(value is None or _INSTANT in value for value in values):
+        return read_instants([None if value is None else value[_INSTANT] for value in values])
+    return to_foreign_column([_unpack(value) for value in values])
 
 
 def write_json(value: Any) -> str:
@@ -127,26 +158,30 @@ def write_json(value: Any) -> str:
 
 def read_json(text: str | None) -> Any:
     """Return what ``write_json`` wrote."""
-    if text is None:
-        return {}
+    return {} if text is None else _unpack(_load(text))
+
+
+def _load(text: str) -> Any:
     try:
-        loaded = orjson.loads(text)
+        return orjson.loads(text)
     except orjson.JSONDecodeError:
-        # Whole numbers beyond 64 bits, NaN and deep nesting are more than orjson takes.
-        loaded = json.loads(text)
-    return _unpack(loaded) if '"$' in text else loaded
+        # Infinity and deep nesting are more than orjson takes.
+        return json.loads(text)
 
 
 def _pack(value: Any) -> Any:
     if isinstance(value, datetime):
-        return {"$instant": format_instant(value)}
+        return {_INSTANT: format_instant(value)}
     if isinstance(value, np.datetime64):
-        return {"$instant": None if np.isnat(value) else write_instants(np.array([value], TIME_TYPE))[0]}
+        return {_INSTANT: write_instants(np.array([value], TIME_TYPE))[0]}
     if isinstance(value, np.generic):
         return value.item()
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > _LARGEST:
+        # The fast reader would take it for a float.
+        return {_WHOLE: str(value)}
     if isinstance(value, Mapping):
         packed = {name: _pack(inner) for name, inner in value.items()}
-        return {"$object": packed} if any(name.startswith(_MARKED) for name in value) else packed
+        return {_OBJECT: packed} if any(name.startswith(_MARKED) for name in value) else packed
     return [_pack(inner) for inner in value] if isinstance(value, (list, tuple)) else value
 
 
@@ -155,8 +190,10 @@ def _unpack(value: Any) -> Any:
         return [_unpack(inner) for inner in value]
     if not isinstance(value, dict):
         return value
-    if set(value) == {"$instant"}:
-        return None if value["$instant"] is None else datetime.fromisoformat(value["$instant"]).astimezone(UTC)
-    if set(value) == {"$object"}:
-        value = value["$object"]
+    if set(value) == {_INSTANT}:
+        return None if value[_INSTANT] is None else datetime.fromisoformat(value[_INSTANT]).astimezone(UTC)
+    if set(value) == {_WHOLE}:
+        return int(value[_WHOLE])
+    if set(value) == {_OBJECT}:
+        value = value[_OBJECT]
     return {name: _unpack(inner) for name, inner in value.items()}

@@ -65,7 +65,7 @@ def open_to_read(path: Path) -> Iterator[sqlite3.Connection]:
     BusyLedgerError
         When another program keeps writing to it.
     """
-    with _opened(path) as connection:
+    with opened(path) as connection:
         # Opened for writing where that is allowed, because only then an act that was cut off can be undone.
         connection.execute("PRAGMA query_only = ON")
         connection.execute("BEGIN")
@@ -89,12 +89,9 @@ def open_to_write(path: Path, *, on_wait: OnWait | None = None) -> Iterator[sqli
     LedgerError
         As ``open_to_read``, and when the file, the folder or the disk cannot be written.
     """
-    with _opened(path) as connection:
-        connection.execute("PRAGMA synchronous = EXTRA")
+    with opened(path) as connection:
         connection.execute("PRAGMA foreign_keys = ON")
-        # Readers are shut out only while a spilled page or the commit is written; so nothing spills before it.
-        connection.execute("PRAGMA cache_spill = OFF")
-        _begin(connection, path, on_wait)
+        begin_writing(connection, on_wait)
         refuse_other_schema(connection, path)
         yield connection
 
@@ -147,7 +144,14 @@ def _connect(path: Path) -> sqlite3.Connection:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+def opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open a ledger of whatever schema, SQLite's failures told in words.
+
+    Raises
+    ------
+    LedgerError
+        As ``open_to_read``.
+    """
     if not path.is_file():
         raise LedgerError("there is no such ledger", path=path, remedy="Start one with: exchange ledger start FILE")
     with told(path):
@@ -158,7 +162,17 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
             connection.close()
 
 
-def _begin(connection: sqlite3.Connection, path: Path, on_wait: OnWait | None) -> None:
+def begin_writing(connection: sqlite3.Connection, on_wait: OnWait | None) -> None:
+    """Take the one right to write, and wait for it where another program has it.
+
+    Raises
+    ------
+    sqlite3.OperationalError
+        When it was not to be had in ``WAIT_SECONDS``.
+    """
+    connection.execute("PRAGMA synchronous = EXTRA")
+    # Readers are shut out only while a spilled page or the commit is written; so nothing spills before it.
+    connection.execute("PRAGMA cache_spill = OFF")
     deadline = time.monotonic() + WAIT_SECONDS
     connection.execute(f"PRAGMA busy_timeout = {int(_FIRST_WAIT_SECONDS * 1000)}")
     while True:

@@ -86,3 +86,32 @@ def _blocks(connection: Connection, query: str, values: tuple[int, ...]) -> Iter
     cursor = connection.execute(query, values)
     while rows := cursor.fetchmany(_BLOCK_ROWS):
         yield rows
+
+
+def read_seals(connection: Connection, act: int) -> list[Seal]:
+    """Return the seals that an act left."""
+    query = "SELECT name, part, first_fid, last_fid, rows, digest FROM seal WHERE act = ? ORDER BY fid"
+    return [Seal(*row) for row in connection.execute(query, (act,))]
+
+
+def find_broken_acts(connection: Connection) -> list[int]:
+    """Return the acts that are not as they were logged, or whose rows are not what they wrote."""
+    broken, before = [], b""
+    acts = connection.execute("SELECT fid, time, kind, command, program, report, seal FROM act ORDER BY fid").fetchall()
+    for *words, seal in acts:
+        kept = read_seals(connection, words[0])
+        is_whole = chain(before, tuple(words), kept) == seal
+        if not is_whole or any(seal_again(connection, one, words[0]) != one for one in kept):
+            broken.append(words[0])
+        before = seal
+    return broken
+
+
+def seal_again(connection: Connection, seal: Seal, act: int) -> Seal | None:
+    """Return what a seal would be now; ``None`` where it names no table of the ledger."""
+    table = TABLES.get(seal.name)
+    if table is None:
+        return None
+    if seal.part == OPENED:
+        return seal_opened(connection, table, seal.first_fid, seal.last_fid)
+    return seal_closed(connection, table, act)
