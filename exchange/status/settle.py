@@ -141,7 +141,8 @@ class _Words:
         newest = _spread(np.maximum, earliest[rows], spot[rows])
         rows = rows[latest[rows] >= newest - _to_milliseconds(options)]
         # Beyond caution and time only to be sure that the order of the notes changes nothing.
-        keys = (notes.text[rows], notes.author[rows], -earliest[rows], caution[rows], spot[rows])
+        texts = (notes.text[rows], notes.origin[rows], notes.author[rows])
+        keys = (*texts, -earliest[rows], caution[rows], spot[rows])
         rows = rows[np.lexsort(tuple(_to_codes(key) for key in keys))]
         _, start = np.unique(spot[rows], return_index=True)
         worst, best = (_spread(each, caution[rows], spot[rows]) for each in (np.minimum, np.maximum))
