@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,6 +12,7 @@ from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import files_argument, json_option, reading_options, to_read_options
 
 if TYPE_CHECKING:
+    from exchange.model import Problem
     from exchange.model.summary import Summary
 
 
@@ -64,7 +66,24 @@ def print_summary(name: str, title: str, summary: Summary) -> None:
     for label, text in lines.items():
         if text:
             click.echo(f"  {label:<11}{text}")
-    tell_problems(summary.problems)
+    tell_problems(join_assumptions(summary.problems))
+
+
+def join_assumptions(problems: Iterable[Problem]) -> list[Problem]:
+    """Return the problems with all notes of one layer that ask for nothing and show no value as one, such as units."""
+    from exchange.model import Problem
+
+    kept: list[Problem] = []
+    assumed: dict[tuple[str, str], list[Problem]] = {}
+    for problem in problems:
+        if problem.needs_person or problem.remedy or problem.value or not problem.field:
+            kept.append(problem)
+        else:
+            assumed.setdefault((problem.path, problem.layer), []).append(problem)
+    for (path, layer), notes in assumed.items():
+        message = "; ".join(f"{note.message} (field {note.field})" for note in notes)
+        kept.append(Problem(message=message, severity="note", path=path, layer=layer))
+    return kept
 
 
 def _describe_box(box: tuple[float, float, float, float] | None) -> str:

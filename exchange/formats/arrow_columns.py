@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
+from exchange.formats.text_columns import TextCells, to_arrow_numbers
 from exchange.model.columns import TextColumn, mark_text
 
 _SAMPLE = 256
@@ -69,7 +69,9 @@ def to_numbers_or_zero(array: Any) -> NDArray[Any]:
 
 def no_cells(length: int) -> TextCells:
     """Return cells that are all missing."""
-    return to_cells([None] * length)
+    import pyarrow as pa
+
+    return pa.nulls(length, pa.string())
 
 
 def take_rows(cells: TextCells, rows: NDArray[np.int64]) -> TextCells:

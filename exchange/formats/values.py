@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import orjson
 
-from exchange.model.columns import ForeignColumn, to_items
+from exchange.model.columns import ForeignColumn, TextColumn, is_text, mark_text, to_items
 
 
 def to_text(value: Any) -> str:
@@ -41,11 +41,13 @@ def _write_json(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
-def to_texts(column: ForeignColumn) -> ForeignColumn:
-    """Return a column with each value as ``to_text`` writes it, as objects of ``str``."""
-    if column.dtype.kind == "O" and all(isinstance(value, str) for value in column):
+def to_texts(column: ForeignColumn) -> TextColumn:
+    """Return a column with each value as ``to_text`` writes it, as a column of text."""
+    if is_text(column):
         return column
-    return np.fromiter((to_text(value) for value in to_items(column)), dtype=object, count=len(column))
+    if column.dtype.kind == "O" and set(map(type, column.tolist())) <= {str}:
+        return mark_text(column)
+    return mark_text(np.fromiter(map(to_text, to_items(column)), dtype=object, count=len(column)))
 
 
 def format_instant(value: datetime) -> str:

@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from exchange.formats.columns.apply import to_text_values
 from exchange.formats.columns.claims import plan_columns
 from exchange.formats.columns.header import read_header
 from exchange.formats.columns.targets import FIX_TARGETS, NOTE_TARGETS, POINT_TARGETS
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_notes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
+from exchange.formats.values import to_texts
 from exchange.model import Packet, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, TimeColumn
 from exchange_csv.blocks import Blocks
@@ -160,7 +160,7 @@ class _ForeignReading:
         if self.sortie is None:
             yield "", slice(None)
             return
-        sorties = to_text_values(columns[self.sortie])
+        sorties = to_texts(columns[self.sortie])
         for sortie in dict.fromkeys(sorties.tolist()):
             yield sortie, np.flatnonzero(sorties == sortie)
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.model.columns import ForeignColumn, NumberColumn
+from exchange.model.columns import ForeignColumn, NumberColumn, mark_text, take_rows
 from exchange_geojson.positions import AXES
 from exchange_geojson.rows import Rows
 from exchange_geojson.template import Slot, Template
@@ -90,14 +90,12 @@ class SlotReader:
         """Return text of few different values: each becomes one Python object only."""
         encoded = cells.dictionary_encode()
         codes = np.frombuffer(encoded.indices.buffers()[1], np.int32, len(cells))
-        return np.asarray(self._clean(encoded.dictionary.to_pylist())[codes])
+        return take_rows(self._clean(encoded.dictionary.to_pylist()), codes)
 
     def _clean(self, texts: list[str]) -> ForeignColumn:
         if self._missing in texts:
             texts = ["" if text == self._missing else text for text in texts]
-        column = np.empty(len(texts), dtype=object)
-        column[:] = texts
-        return column
+        return mark_text(np.fromiter(texts, dtype=object, count=len(texts)))
 
     def _read_literals(self, index: int) -> ForeignColumn:
         words = self._take(index).dictionary_encode()

@@ -34,7 +34,7 @@ from exchange_kml.walker import TAGS, Container, Walker
 if TYPE_CHECKING:
     from lxml.etree import _Element
 
-BLOCK_BYTES = 1 << 20
+BLOCK_BYTES = 1 << 21
 _FEED_BYTES = 1 << 18
 _PEEK_BYTES = 1 << 14
 

@@ -54,6 +54,18 @@ def test_values_of_inspect(exchange: Run) -> None:
     assert summary["temperature_celsius"] == [300.0, 310.0]
 
 
+def test_assumed_units_of_a_file_are_told_in_one_line(exchange: Run) -> None:
+    """What was assumed and asks for nothing is one line for a person, and stays one problem each in the report."""
+    Path("feet.csv").write_text("lat,lon,alt_ft,temp (F)\n44.5,-114.2,5000,600\n44.6,-114.3,5100,610\n")
+    lines = [line for line in exchange("inspect", "feet.csv").err.splitlines() if "read in the unit" in line]
+    assert lines == [
+        "note: feet.csv: altitude is read in the unit foot (field alt_ft); "
+        "temperature is read in the unit degree Fahrenheit (field temp (F))"
+    ]
+    (summary,) = _report(exchange, "inspect", "feet.csv")["files"]
+    assert [p["field"] for p in summary["problems"] if "read in the unit" in p["message"]] == ["alt_ft", "temp (F)"]
+
+
 def test_keys_of_convert(exchange: Run) -> None:
     """Programs may rely on the names in the report of ``exchange convert``."""
     report = _report(exchange, "convert", "sortie.csv", "no-zone.csv", "-o", "out.csv")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +14,9 @@ from exchange.formats.columns.mapping import ColumnMapping
 from exchange.formats.columns.measures import describe_unit, read_numbers
 from exchange.formats.columns.suggest import describe_meaning, suggest_meaning
 from exchange.formats.options import ReadOptions
-from exchange.formats.values import to_text
+from exchange.formats.values import to_text, to_texts
 from exchange.model import STATUS_WORDS, Problem, Sources
-from exchange.model.columns import ForeignColumn, TextColumn, columns_equal, has_value, to_items
+from exchange.model.columns import ForeignColumn, columns_equal, has_value, to_items
 from exchange.model.problem import Severity
 
 _STATUS_BY_KEY = {word.replace(" ", ""): word for word in STATUS_WORDS}
@@ -104,7 +103,7 @@ class _Taking:
         elif kind == "date":
             self.taken.extra[claim.name] = column
         else:
-            self.keep(claim, to_text_values(column))
+            self.keep(claim, to_texts(column))
 
     def keep(self, claim: Claim, values: ForeignColumn) -> None:
         self.taken.values[claim.column] = values
@@ -171,7 +170,7 @@ class _Taking:
         return read_times(column, timezone=claim.timezone, time_format=claim.time_format, dates=dates)
 
     def take_status(self, claim: Claim, column: ForeignColumn) -> None:
-        texts = to_text_values(column)
+        texts = to_texts(column)
         known = {word: self.translate_status(word) for word in set(texts.tolist())}
         taken = {word: status or "" for word, status in known.items()}
         self.keep(claim, np.fromiter(map(taken.__getitem__, texts.tolist()), dtype=object, count=len(texts)))
@@ -283,14 +282,6 @@ _STATUS_REMEDY = (
     'Say what the word means in the --columns file, under [status]: "WORD" = "hot", or another of: '
     + ", ".join(STATUS_WORDS)
 )
-
-
-def to_text_values(column: ForeignColumn) -> TextColumn:
-    """Return a foreign column as text, each value the way every text-only format of the house writes it."""
-    if column.dtype.kind == "O" and set(map(type, column.tolist())) <= {str}:
-        return column
-    items: list[Any] = to_items(column)
-    return np.fromiter((to_text(item) for item in items), dtype=object, count=len(items))
 
 
 def _describe_unit_remedy(claim: Claim) -> str:

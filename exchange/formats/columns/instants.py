@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from exchange.formats.columns.measures import read_numbers
 from exchange.formats.columns.targets import EPOCH_STEPS, Target
 from exchange.formats.time_text import parse_times, parse_zone
-from exchange.model.columns import TIME_TYPE, ForeignColumn, TimeColumn, to_time_column
+from exchange.model.columns import TIME_TYPE, ForeignColumn, TimeColumn, is_text, to_text_column, to_time_column
 
 _CLOCK = re.compile(r"\s*([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}(?:[.,][0-9]+)?))?\s*([AaPp])?\.?(?(4)[Mm]\.?)\s*(.*?)\s*")
 _LATEST_SECONDS = 1e11  # The year 5138: a larger count of seconds is one of milliseconds.
@@ -67,16 +67,16 @@ def read_times(
         return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, column)
     if column.dtype.kind != "O":
         return ReadTimes(to_time_column(None, len(column)), ~nothing, nothing, column)
+    column = column if is_text(column) else to_text_column([_to_text(value) for value in column.tolist()], len(column))
     texts = column.tolist()
-    if set(map(type, texts)) != {str}:
-        texts = [_to_text(value) for value in texts]
     if dates is not None:
         texts = [_join(day, clock) for day, clock in zip(_day_texts(dates), texts, strict=True)]
+        column = to_text_column(texts, len(texts))
     asked = [_to_iso(text, time_format) for text in texts] if time_format else texts
     parsed = parse_times(asked, zone=parse_zone(timezone) if timezone else None)
     unreadable, without_zone = nothing.copy(), nothing.copy()
     unreadable[parsed.unreadable], without_zone[parsed.without_zone] = True, True
-    return ReadTimes(parsed.time, unreadable, without_zone, np.fromiter(texts, dtype=object, count=len(texts)))
+    return ReadTimes(parsed.time, unreadable, without_zone, column)
 
 
 def read_epoch(column: ForeignColumn, *, unit: str) -> ReadTimes:

@@ -15,6 +15,7 @@ from exchange.model.columns import ForeignColumn, has_value
 HOTSPOT, PLACE, UNTOLD = 1, -1, 0
 _MEASURED = ("temperature", "status", "confidence", "area", "sightings", "first_seen", "last_seen")
 _WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")
+_FEW = 1000
 _DIGITS = str.maketrans("", "", "0123456789")
 
 
@@ -53,11 +54,15 @@ def _fill(told: NDArray[np.int8], column: ForeignColumn | None) -> None:
     rows = np.flatnonzero(told == UNTOLD)
     if column is None or not len(rows):
         return
-    # Numbered names (Spot 1, Spot 2 ...) are one text without their digits: each text is looked at once.
-    texts = _without_digits(column[rows].tolist())
-    known = {text: tell_by_words(text) for text in set(texts)}
+    texts = column[rows].tolist()
+    distinct = set(texts)
+    if len(distinct) > _FEW:
+        # Numbered names (Spot 1, Spot 2 ...) are one text without their digits: each text is looked at once.
+        texts = _without_digits(texts)
+        distinct = set(texts)
+    known = {text: tell_by_words(text) for text in distinct}
     if any(known.values()):
-        told[rows] = np.fromiter((known[text] for text in texts), dtype=np.int8, count=len(texts))
+        told[rows] = np.fromiter(map(known.__getitem__, texts), dtype=np.int8, count=len(texts))
 
 
 def _without_digits(texts: Sequence[str]) -> list[str]:
