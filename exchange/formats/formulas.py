@@ -9,6 +9,7 @@ import re
 STARTS = r"=+\-@\t\r\n\x00\uff1d\uff0b\uff0d\uff20"
 _RISKY = re.compile(f"'*[{STARTS}]")
 _ESCAPED = re.compile(f"'+[{STARTS}]")
+_FIRST = frozenset("=+-@\t\r\n\x00\uff1d\uff0b\uff0d\uff20'")
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?")
 
 
@@ -18,9 +19,11 @@ def escape_formula(text: str) -> str:
     >>> escape_formula("=1+1"), escape_formula("-120.5"), escape_formula("'=1"), escape_formula("it's")
     ("'=1+1", '-120.5', "''=1", "it's")
     """
+    if text[:1] not in _FIRST:
+        return text
     return "'" + text if _RISKY.match(text) and not _PLAIN_NUMBER.fullmatch(text) else text
 
 
 def unescape_formula(text: str) -> str:
     """Return the text that ``escape_formula`` was given."""
-    return text[1:] if _ESCAPED.match(text) else text
+    return text[1:] if text[:1] == "'" and _ESCAPED.match(text) else text

@@ -103,7 +103,11 @@ def check_manifest(manifest: Manifest) -> None:
 
 def _write_column(column: Any) -> list[str]:
     if column.dtype.kind == "O":
-        return [escape_formula(clean_text(text)) for text in column.tolist()]
+        texts = column.tolist()
+        joined = "".join(texts)
+        # What can be printed needs no cleaning, unless it spells what cleaning would write.
+        is_clean = joined.isprintable() and "\\u" not in joined
+        return [escape_formula(text) for text in (texts if is_clean else map(clean_text, texts))]
     return [text or "" for text in format_column(column).to_pylist()]
 
 

@@ -53,8 +53,8 @@ class Comments:
     def add(self, name: str, pieces: Texts) -> None:
         """Add a field's texts where they fit whole; a letter that the device lacks would change what they say."""
         fitted = _replace_letters(pieces, self.letters)
-        has_lost = np.array([bool(piece) != bool(text) for piece, text in zip(pieces, fitted, strict=True)], np.bool_)
-        self._count(name, int(has_lost.sum()) + int((~self._append(fitted)).sum()))
+        lost = int(((pieces != "") & (fitted == "")).sum())
+        self._count(name, lost + int((~self._append(fitted)).sum()))
 
     def add_note(self, name: str, notes: Texts) -> None:
         """Add free text, in the device's letters and cut where it is too long."""
@@ -117,7 +117,8 @@ def _lengths(cells: Any) -> NDArray[np.int64]:
 def _replace_letters(pieces: Texts, letters: Letters) -> Texts:
     """Return texts in the device's letters; one that has a letter it lacks in every spelling becomes empty."""
     items: Sequence[str] = pieces.tolist()
-    if any("  " in item or item[:1] == " " or item[-1:] == " " for item in items):
+    joined = "\0".join(["", *items, ""])
+    if "  " in joined or " \0" in joined or "\0 " in joined:
         items = [" ".join(item.split()) for item in items]
     used = set("".join(items))
     fitted = {letter: letter if letters.allow_letters(letter) else letters.fit_letter(letter) for letter in used}

@@ -77,6 +77,9 @@ def give_short_names(
     ['H-014', 'H-1014']
     """
     spelling = _Spelling(length, letters or Letters())
+    at_once = None if earlier else spelling.name_at_once(numbers)
+    if at_once is not None:
+        return ShortNames(at_once, sum(map(str.__ne__, at_once, numbers)), [])
     taken = _Taken()
     held = {n: name for n, name in (earlier or {}).items() if spelling.allows(name)}
     for name in held.values():
@@ -143,6 +146,24 @@ class _Spelling:
 
     def allows(self, name: str) -> bool:
         return bool(name) and (not self.length or len(name) <= self.length) and self.letters.allow(name)
+
+    def name_at_once(self, numbers: Sequence[str]) -> list[str] | None:
+        """Return the names of a list of numbers of one series, where all are readable; else ``None``.
+
+        The names are those that going through the list one by one would give: each is the first of its number, and
+        no two are alike.
+        """
+        matches = list(map(_NUMBER.fullmatch, numbers))
+        series = {match[1] for match in matches if match}
+        if len(series) != 1 or not all(matches) or _MIXED_UP.search("".join(series)):
+            return None
+        if not self.letters.allow_letters("".join(set("".join(numbers)) - {"-"})):
+            return None
+        most = self.length or max(map(len, numbers))
+        if self.letters.allow_letters("-") and max(map(len, numbers)) <= most:
+            return list(numbers)
+        names = [n if len(n) <= most and self.letters.allow_letters("-") else n.replace("-", "") for n in numbers]
+        return names if max(map(len, names)) <= most else None
 
     def list_names(self, number: str) -> Iterator[str]:
         """Yield the names a number would take, the most readable first, until every possible one has come."""

@@ -91,6 +91,9 @@ def sort_numbers(numbers: Sequence[str] | NDArray[np.object_]) -> NDArray[np.int
     >>> sort_numbers(["H-1000", "K-001", "H-999"]).tolist()
     [2, 0, 1]
     """
+    parts = [number.rpartition("-") for number in numbers]
+    if all(tail.isdecimal() and tail.isascii() for _, _, tail in parts) and len({head for head, _, _ in parts}) == 1:
+        return np.lexsort([np.array(numbers, np.str_), np.array([int(tail) for _, _, tail in parts], np.int64)])
     keys = [
         [(part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in _PARTS.split(number)]
         for number in numbers
