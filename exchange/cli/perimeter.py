@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--compare", metavar="EARLIER", help="Tell growth since the perimeter in this file.")
 @click.option("--picture", metavar="OUT.png", help="Draw the track, what was removed or bridged, and the ring.")
 @click.option("--removed", metavar="FILE", help="Write the removed fixes as markers, each with its reason.")
+@click.option("--ledger", metavar="LEDGER", default="", help="Keep the perimeter in this ledger too.")
 @overwrite_option
 @json_option
 @reading_options
@@ -56,6 +57,7 @@ def command(
     compare: str | None,
     picture: str | None,
     removed: str | None,
+    ledger: str,
     overwrite: bool,
     as_json: bool,
     format_name: str,
@@ -66,7 +68,7 @@ def command(
     Where there is no perimeter to be had, nothing but the picture is written and the exit code is 1. A perimeter that
     needs a look before use comes with exit code 3, and its flags travel in the output.
     """
-    from exchange.model import gather_problems
+    from exchange.model import Packet, gather_problems
     from exchange.perimeter import trace_perimeter
 
     _check_outputs(output, picture, removed, target_format, overwrite=overwrite, as_json=as_json)
@@ -79,16 +81,25 @@ def command(
         _write_picture(Path(picture), packet, traced, earlier, overwrite=overwrite)
     losses: tuple[Problem, ...] = ()
     if traced.perimeter is not None:
-        result = packet.replace(tracks=(), perimeters=(traced.perimeter,))
+        result = Packet(incident=packet.incident, perimeters=(traced.perimeter,))
         losses = _write(result, output, host, target_format, overwrite=overwrite)
         losses += _write_removed(removed, traced, host, overwrite=overwrite)
-    problems = gather_problems((*packet.problems, *losses))
+        if ledger:
+            _enter(Path(ledger), traced.perimeter, files)
+    problems = gather_problems((*packet.problems, *_name_unused(packet), *losses))
     if as_json:
         print_report(to_report(files, output, traced, growth, problems))
     else:
         tell_problems(problems)
         tell_trace(output, traced, growth, picture)
     ctx.exit(_exit_code(traced, problems))
+
+
+def _enter(ledger: Path, perimeter: Perimeter, files: tuple[str, ...]) -> None:
+    from exchange.cli.ledger import command_line
+    from exchange.incident.adding import add_perimeters
+
+    add_perimeters(ledger, [perimeter], name=f"perimeter traced from {', '.join(files)}", command=command_line())
 
 
 def _check_outputs(
@@ -139,13 +150,21 @@ def _to_metres(text: str, option: str) -> float:
 def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
     packet = _read_all(files, host, format_name, options)
     if packet.tracks:
-        return packet.replace(detections=packet.detections.take([]), notes=packet.notes.take([]),
-                              places=packet.places.take([]), perimeters=())  # fmt: skip
+        return packet
     held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
     raise ReadError(
         f"no track in {', '.join(files)}, but {held or 'nothing'}",
         remedy="If the rows of a table are the fixes of a track, say so with --as-track.",
     )
+
+
+def _name_unused(packet: Packet) -> Iterator[Problem]:
+    """Yield a remark on each kind of thing in the files that no perimeter is made of."""
+    from exchange.model import Problem
+
+    for kind, count in packet.counts().items():
+        if count and kind not in ("tracks", "fixes"):
+            yield Problem(message=f"{kind} are no part of a trace and were left out", severity="note", count=count)
 
 
 def _read_perimeter(name: str, host: Host) -> Perimeter:

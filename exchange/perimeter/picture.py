@@ -237,7 +237,7 @@ def _headline(traced: Traced, title: str) -> str:
     start = f"{title}: " if title else ""
     if traced.perimeter is None:
         return f"{start}no perimeter"
-    area = traced.perimeter.area
+    area = traced.report.area_m2
     hectares, acres = (units.convert(area, units.SQUARE_METRE, unit) for unit in (units.HECTARE, units.ACRE))
     return f"{start}{hectares:,.1f} ha = {acres:,.1f} acres"
 
