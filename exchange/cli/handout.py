@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
+from exchange.cli.handout_ledger import enter_handout, hold_handed_out
 from exchange.cli.handout_options import selecting_options, to_place, to_selection
 from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, write_paper
 from exchange.cli.lengths import to_metres
@@ -84,6 +85,7 @@ def command(
     reading = to_read_options(values)
     _refuse_paper(folder, paper, overwrite=overwrite)
     held, told = _read_earlier(folder, earlier, overwrite=overwrite)
+    held = hold_handed_out(file, held)
     packet = _read(file, host, reading, format_name)
     area, told_area = _find_area(packet, perimeter_file, host, reading)
     divisions = _read_divisions(division_file, area, host, reading)
@@ -99,6 +101,7 @@ def command(
     problems = [*packet.problems, *told, *told_area, *handout.problems]
     if handout.files:
         problems += write_handout(handout, folder, host=host, overwrite=overwrite)
+        enter_handout(file, handout.manifest, output)
     if len(handout.spots):
         problems += write_paper(
             handout, folder, names=paper, options=options, source=file, area=area, overwrite=overwrite

@@ -9,9 +9,10 @@ import click
 from exchange.cli.console import load_host, print_report, tell_problems
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.merge_inputs import MergeSettings, ReadBeside, read_sightings
+from exchange.cli.merge_ledger import merge_into_ledger
 from exchange.cli.merge_outputs import MergeOutputs, MergeWork
 from exchange.cli.merge_words import tell_explanations, tell_merge, to_report
-from exchange.cli.options import files_argument, json_option, overwrite_option, reading_options, to_read_options
+from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
 
 if TYPE_CHECKING:
     from exchange.formats.host import Host
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
     "merge",
     epilog="Example: exchange merge d1.kml n1.csv --assume-tz UTC --onto yesterday.geojson -o today.geojson",
 )
-@files_argument
+@click.argument("files", nargs=-1, metavar="FILE...")
+@click.option("--ledger", metavar="LEDGER", default="", help="Add FILES to this ledger, and merge all that it has.")
 @click.option("-o", "--output", metavar="OUT", default="", help="The list; '-' is standard output.")
 @click.option("--to", "target_format", metavar="FORMAT", default="", help="Format of the list; needed for '-o -'.")
 @click.option("--onto", metavar="EARLIER", help="Earlier list whose numbers are kept.")
@@ -55,6 +57,7 @@ def command(
     files: tuple[str, ...],
     output: str,
     target_format: str,
+    ledger: str,
     sightings: str | None,
     picture: str | None,
     explain: tuple[str, ...],
@@ -66,13 +69,18 @@ def command(
     """Fold the hotspots in FILES into one list, in which each stands once under a number that stays.
 
     Markers that are no hotspot go through as places. What the data cannot decide is flagged; then the exit code is 3.
-    A length without a unit is metres.
+    A length without a unit is metres. With --ledger the list is kept there and -o writes it too; FILES may be none.
     """
     outputs = MergeOutputs(output, target_format, sightings, picture, overwrite=overwrite)
-    outputs.check(as_json=as_json, explains=bool(explain))
+    outputs.check(as_json=as_json, explains=bool(explain or ledger))
+    if not files and not ledger:
+        raise click.MissingParameter(param_hint="FILE...", param_type="argument", ctx=ctx)
     settings, host = MergeSettings.take(values), load_host()
     options = to_read_options(values)
-    work = _merge(read_sightings(files, host, format_name, options), settings, host, options)
+    if ledger:
+        work = merge_into_ledger(ledger, files, settings, host, options, format_name)
+    else:
+        work = _merge(read_sightings(files, host, format_name, options), settings, host, options)
     explanations = [_explain(work.merged, number) for number in explain]
     losses = outputs.write(work, host)
     problems = (*work.problems, *losses)

@@ -11,7 +11,7 @@ from tests.cli.result import Run
 @pytest.fixture(autouse=True)
 def plugins(monkeypatch: pytest.MonkeyPatch) -> None:
     """Load the ledger's plugin beside the plain formats."""
-    monkeypatch.setenv("EXCHANGE_PLUGINS", "csv,geojson,ledger")
+    monkeypatch.setenv("EXCHANGE_PLUGINS", "csv,geojson,gpx,ledger")
 
 
 @pytest.fixture
@@ -101,3 +101,73 @@ def test_the_words_of_a_group_are_told(exchange: Run) -> None:
     assert [
         word for word in ("start", "add", "withdraw", "show", "check", "export", "restore") if word not in told
     ] == []
+
+
+LATER = (
+    "lat,lon,temp (C),time,name\n44.5,-114.2,250,2026-08-14T22:03:05Z,stump\n44.7,-114.4,310,2026-08-14T22:04:05Z,new\n"
+)
+CREW = "Number,Status,Time,By\nH-001,out,2026-08-14T20:00:00Z,Juniper\nH-077,hot,2026-08-14T20:00:00Z,Juniper\n"
+
+
+def test_a_day_runs_through_the_ledger(exchange: Run, started: Path) -> None:
+    """Merge, hand out, reconcile, merge the evening's sortie, which reopens a spot, and withdraw it again."""
+    merged = exchange("merge", "--ledger", "fire.gpkg", "--no-shift")
+    assert "is part of no spot" not in exchange("ledger", "show", "fire.gpkg").out
+    assert (merged.code, merged.out) == (0, "")
+    handed = exchange("handout", "fire.gpkg", "--profile", "six-capitals", "-o", "devices")
+    assert handed.code in (0, 3), handed.err
+    returned = started.parent / "crew.csv"
+    returned.write_text(CREW, encoding="utf-8")
+    done = exchange("reconcile", "crew.csv", "--ledger", "fire.gpkg")
+    assert (done.code, "unplaced" in done.err) == (3, True)
+    (started.parent / "later.csv").write_text(LATER, encoding="utf-8")
+    evening = exchange(
+        "merge", "later.csv", "--ledger", "fire.gpkg", "--no-shift", "--sortie", "N-1", "-o", "now.geojson"
+    )
+    assert (evening.code, "reopened" in evening.err) == (3, True)
+    listed = json.loads((started.parent / "now.geojson").read_bytes())["features"]
+    assert {f["id"]: f["properties"]["status"] for f in listed} == {
+        "H-001": "recheck", "H-002": "unchecked", "H-003": "unchecked",
+    }  # fmt: skip
+    shown = json.loads(exchange("ledger", "show", "fire.gpkg", "--json").out)
+    kinds = [act["kind"] for act in shown["acts"]]
+    assert kinds == ["start", "add", "merge", "handout", "reconcile", "add", "merge"]
+    assert shown["status"] == {"recheck": 1, "unchecked": 2}
+    assert any("reopened" in finding["message"] for finding in shown["findings"])
+    gone = exchange("ledger", "withdraw", "fire.gpkg", "later.csv")
+    assert "spots gone: H-003" in gone.err
+    then = json.loads(exchange("ledger", "show", "fire.gpkg", "--json").out)
+    assert then["status"] == {"unchecked": 1, "out": 1}
+    assert exchange("ledger", "check", "fire.gpkg").code == 0
+
+
+def test_merging_needs_files_or_a_ledger(exchange: Run) -> None:
+    """Without either it is wrong usage."""
+    assert exchange("merge", "-o", "now.geojson").code == 2
+
+
+def test_short_names_stay_when_handed_out_again(exchange: Run, started: Path) -> None:
+    """The ledger holds the names it has given, in whatever folder the second handout goes."""
+    exchange("merge", "--ledger", "fire.gpkg", "--no-shift")
+    for folder in ("first", "second"):
+        assert exchange("handout", "fire.gpkg", "--profile", "six-capitals", "-o", folder).code in (0, 3)
+    first, second = (
+        {
+            line.split(",")[0]: line.split(",")[1]
+            for line in (started.parent / name / "manifest.csv").read_text().splitlines()
+        }
+        for name in ("first", "second")
+    )
+    assert first == second
+    assert len(first) > 2
+
+
+def test_a_traced_perimeter_is_kept_in_the_ledger(exchange: Run, started: Path) -> None:
+    """The perimeter of the invented fire's first day is written, kept, and kept once."""
+    track = Path(__file__).parents[2] / "fixtures/marrow_flat/tracks/d1_edge.gpx"
+    for _ in range(2):
+        done = exchange("perimeter", str(track), "-o", "edge.geojson", "--overwrite", "--ledger", "fire.gpkg")
+        assert done.code in (0, 3), done.err
+    shown = json.loads(exchange("ledger", "show", "fire.gpkg", "--json").out)
+    assert shown["counts"]["perimeters"] == 1
+    assert [act["kind"] for act in shown["acts"]] == ["start", "add", "perimeter"]
