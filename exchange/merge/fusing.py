@@ -44,8 +44,10 @@ def fuse_positions(group: Codes, east: Floats, north: Floats, variance: Floats) 
 
 def find_best(group: Codes, value: Floats) -> Codes:
     """Return for each group the row with the largest value, the first of equals; -1 where no row has a value."""
-    known = np.flatnonzero(~np.isnan(value))
-    order = known[np.lexsort((-known, value[known], group[known]))]
-    best = np.full(int(group.max(initial=-1)) + 1, -1)
-    best[group[order]] = order
+    count = int(group.max(initial=-1)) + 1
+    largest = np.full(count, -np.inf)
+    np.fmax.at(largest, group, value)
+    rows = np.flatnonzero(value == largest[group])[::-1]
+    best = np.full(count, -1)
+    best[group[rows]] = rows
     return best

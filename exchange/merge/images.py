@@ -38,7 +38,7 @@ def find_images(table: Detections, placed: Codes, sortie: Codes) -> tuple[Codes,
     own = np.arange(len(placed))
     within = np.where(named >= 0, named, np.where(instant >= 0, instant, own))
     kind = np.where(named >= 0, 0, np.where(instant >= 0, 1, 2))
-    return _number_rows(mix(mix(within.astype(np.uint64)) + (sortie * 3 + kind).astype(np.uint64))), name_bits
+    return mix(mix(within.astype(np.uint64)) + (sortie * 3 + kind).astype(np.uint64)).view(np.int64), name_bits
 
 
 def _code_names(table: Detections, placed: Codes) -> tuple[Codes, Bits]:
@@ -73,7 +73,3 @@ def _tells_no_image(instant: Codes) -> bool:
         return True
     _, counts = np.unique(instant, return_counts=True)
     return bool(counts.max() > _TOO_MANY_AT_ONE_INSTANT * len(instant))
-
-
-def _number_rows(bits: Bits) -> Codes:
-    return np.unique(bits, return_inverse=True)[1].astype(np.int64)

@@ -12,8 +12,13 @@ from exchange.model.detections import Detections
 
 Bits = NDArray[np.uint64]
 
+_MANY = 20_000
+
 KEY_DIGITS = 12
 """Hexadecimal digits of a key as it is written into a list."""
+
+
+_HEXADECIMAL = np.frombuffer(b"".join(b"%02x" % value for value in range(256)), np.uint8).reshape(256, 2)
 
 
 def compute_keys(
@@ -39,11 +44,12 @@ def compute_keys(
     return mix(key ^ hash_texts(names)[sortie] ^ image_bits)
 
 
-def write_keys(keys: Bits) -> NDArray[np.str_]:
-    """Return keys as text of ``KEY_DIGITS`` hexadecimal digits."""
-    nibbles = (keys[:, None] >> np.arange(60, 60 - 4 * KEY_DIGITS, -4, dtype=np.uint64)) & np.uint64(15)
-    letters = np.frombuffer(b"0123456789abcdef", np.uint8)[nibbles.astype(np.intp)]
-    return np.ascontiguousarray(letters).view(f"S{KEY_DIGITS}").ravel().astype(f"U{KEY_DIGITS}")
+def write_keys(keys: Bits) -> str:
+    """Return keys as one text, each of ``KEY_DIGITS`` hexadecimal digits and a space."""
+    octets = keys.astype(">u8").view(np.uint8).reshape(-1, 8)[:, : KEY_DIGITS // 2]
+    letters = np.full((len(keys), KEY_DIGITS + 1), ord(" "), np.uint8)
+    letters[:, :-1] = _HEXADECIMAL[octets].reshape(len(keys), KEY_DIGITS)
+    return letters.tobytes().decode("ascii")
 
 
 def mix(bits: Bits) -> Bits:
@@ -56,9 +62,18 @@ def mix(bits: Bits) -> Bits:
 
 def code_texts(texts: NDArray[np.object_]) -> tuple[NDArray[np.int64], list[str]]:
     """Return an index per text into the distinct texts, which are in order of first appearance."""
+    if len(texts) > _MANY:
+        return _code_many(texts)
     codes: dict[str, int] = {}
     code = np.fromiter((codes.setdefault(text, len(codes)) for text in texts.tolist()), np.int64, len(texts))
     return code, list(codes)
+
+
+def _code_many(texts: NDArray[np.object_]) -> tuple[NDArray[np.int64], list[str]]:
+    import pyarrow
+
+    encoded = pyarrow.array(texts, pyarrow.large_string()).dictionary_encode()
+    return np.asarray(encoded.indices).astype(np.int64), encoded.dictionary.to_pylist()
 
 
 def hash_texts(texts: Sequence[str]) -> Bits:

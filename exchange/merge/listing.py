@@ -26,6 +26,8 @@ SEPARATOR = "; "
 
 NAT = np.datetime64("NaT", "ms")
 
+_BITS = 62
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Story:
@@ -192,22 +194,30 @@ def _last(end: NDArray[np.datetime64], group: Codes, count: int) -> NDArray[np.d
 
 def _join_seen(seen_by: NDArray[np.object_], group: Codes, count: int) -> tuple[NDArray[np.object_], Codes]:
     """Return the sorties that saw each group, joined in the order of the alphabet, and how many they are."""
-    code, names = code_texts(seen_by)
-    sets = [_split(name) for name in names]
-    couple = np.unique(group * max(len(names), 1) + code)
-    holder, told = couple // max(len(names), 1), couple % max(len(names), 1)
-    joined = np.full(count, "", object)
-    number = np.zeros(count, np.int64)
-    begins = np.searchsorted(holder, np.arange(count + 1))
-    known: dict[tuple[int, ...], tuple[str, int]] = {}
-    all_told = told.tolist()
-    for index, (begin, end) in enumerate(zip(begins[:-1].tolist(), begins[1:].tolist(), strict=True)):
-        which = tuple(all_told[begin:end])
-        if which not in known:
-            distinct = sorted({name for one in which for name in sets[one]})
-            known[which] = SEPARATOR.join(distinct), len(distinct)
-        joined[index], number[index] = known[which]
-    return joined, number
+    code, texts = code_texts(seen_by)
+    told = [_split(text) for text in texts]
+    names = sorted({name for one in told for name in one})
+    place = {name: index for index, name in enumerate(names)}
+    words = max((len(names) + _BITS - 1) // _BITS, 1)
+    of_text = np.zeros((len(texts) or 1, words), np.int64)
+    for row, one in enumerate(told):
+        for name in one:
+            of_text[row, place[name] // _BITS] |= 1 << place[name] % _BITS
+    seen = np.zeros((count, words), np.int64)
+    for word in range(words):
+        np.bitwise_or.at(seen[:, word], group, of_text[code, word])
+    kinds, kind = _find_kinds(seen)
+    joined = [[name for name in names if one[place[name] // _BITS] >> place[name] % _BITS & 1] for one in kinds]
+    texts_of_kinds = np.array([SEPARATOR.join(one) for one in joined] or [""], object)
+    return texts_of_kinds[kind], np.array([len(one) for one in joined] or [0], np.int64)[kind]
+
+
+def _find_kinds(seen: Codes) -> tuple[list[list[int]], Codes]:
+    if seen.shape[1] == 1:
+        kinds, kind = np.unique(seen[:, 0], return_inverse=True)
+        return kinds[:, None].tolist(), kind
+    kinds, kind = np.unique(seen, axis=0, return_inverse=True)
+    return kinds.tolist(), kind.ravel()
 
 
 def _split(text: str) -> Sequence[str]:

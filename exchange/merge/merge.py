@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,7 +11,7 @@ from exchange.merge.accuracies import fill_accuracies
 from exchange.merge.continuing import Basis, lay_basis
 from exchange.merge.earlier import Earlier
 from exchange.merge.fusing import Fused, fuse_positions
-from exchange.merge.grouping import group_sightings
+from exchange.merge.grouping import Grouping, group_sightings
 from exchange.merge.merged import Merged
 from exchange.merge.numbering import Numbering, number_spots
 from exchange.merge.options import MergeOptions
@@ -21,6 +23,7 @@ from exchange.model.detections import Detections
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Grouper = Callable[..., Grouping]
 
 
 def merge_detections(
@@ -56,6 +59,26 @@ def merge_detections(
     >>> merged.spots.id.tolist(), merged.sightings.extra["spot"].tolist()
     (['H-001', 'H-002'], ['H-002', 'H-002', 'H-001'])
     """
+    return merge_with(sightings, onto=onto, options=options, group=group_sightings)
+
+
+def merge_with(
+    sightings: Detections, *, onto: Earlier | Detections | None, options: MergeOptions, group: Grouper
+) -> Merged:
+    """Return what ``merge_detections`` returns, with a way of grouping that gives what ``group_sightings`` gives.
+
+    Parameters
+    ----------
+    sightings, onto, options
+        As in ``merge_detections``.
+    group
+        Takes the arguments of ``group_sightings``.
+
+    Raises
+    ------
+    ModelError
+        As in ``merge_detections``.
+    """
     basis = lay_basis(sightings, onto)
     part = order_sightings(
         basis.rows, accuracy_m=options.accuracy_m, one_image=basis.is_listed, left_out=basis.is_contained
@@ -63,7 +86,7 @@ def merge_detections(
     shifts = find_shifts(part, options)
     east, north = part.east - shifts.taken_east[part.sortie], part.north - shifts.taken_north[part.sortie]
     variance = fill_accuracies(part, shifts)
-    grouping = group_sightings(part, east, north, variance, shifts.yardstick, within_m=options.within_m)
+    grouping = group(part, east, north, variance, shifts.yardstick, within_m=options.within_m)
     fused = fuse_positions(grouping.group, east, north, variance)
     numbering = _number(basis, part, grouping.group, fused, options)
     return write_merged(

@@ -60,7 +60,8 @@ def _report_sortie(work: Work, code: int, first: Codes) -> SortieReport:
     part, shifts = work.part, work.shifts
     rows = np.flatnonzero(part.sortie == code)
     spots = np.unique(work.group[rows])
-    told = int(np.isin(part.of_row[: work.basis.told], rows).sum())
+    place = part.of_row[: work.basis.told]
+    told = int((part.sortie[place[place >= 0]] == code).sum())
     aircraft = work.basis.rows.aircraft[part.row[rows]]
     return SortieReport(
         sortie=part.sortie_names[code],

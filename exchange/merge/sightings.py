@@ -108,7 +108,7 @@ def order_sightings(
     sortie, names = _code_sorties(table, placed)
     image, image_key = find_images(table, placed, sortie)
     if one_image is not None:
-        image[one_image[placed]] = image.max(initial=-1) + 1
+        image[one_image[placed]] = 0
     seconds = _to_seconds(table.time[placed])
     key = compute_keys(table, placed, names, sortie, image_key)
     order = _sort(table.longitude[placed], table.latitude[placed], key)
@@ -130,7 +130,7 @@ def order_sightings(
         seconds=seconds[chosen],
         temperature=table.temperature[rows],
         sortie=sortie[chosen],
-        image=_renumber(image[chosen]),
+        image=image[chosen],
         key=key[chosen],
         sortie_names=names,
     )
@@ -191,11 +191,3 @@ def _mark_first(key: NDArray[np.uint64], longitude: Floats) -> NDArray[np.bool_]
     first = np.ones(len(key), bool)
     first[1:] = (key[1:] != key[:-1]) | (longitude[1:] != longitude[:-1])
     return first
-
-
-def _renumber(image: Codes) -> Codes:
-    """Return codes numbered by first appearance, so that they do not depend on the order of the rows given."""
-    _, first, code = np.unique(image, return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int64)
-    rank[np.argsort(first)] = np.arange(len(first))
-    return rank[code]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.flagging import HISTORY, SEPARATOR, flag_sightings, flag_spots
-from exchange.merge.keys import write_keys
+from exchange.merge.keys import KEY_DIGITS, write_keys
 from exchange.merge.listing import FLAGS, SIGHTING_KEYS, SPOT, list_spots
 from exchange.merge.merged import Evidence, Merged
 from exchange.merge.reporting import report_merge
@@ -121,11 +121,10 @@ def _join_keys(work: Work) -> list[str]:
     if not len(work.group):
         return []
     order = np.argsort(work.group, kind="stable")
-    text = " ".join(write_keys(work.part.key[order]).tolist())
-    sizes = np.bincount(work.group)
-    step = (len(text) + 1) // len(order)
-    ends = (np.cumsum(sizes) * step - 1).tolist()
-    begins = ((np.cumsum(sizes) - sizes) * step).tolist()
+    text = write_keys(work.part.key[order])
+    last = np.cumsum(np.bincount(work.group)) * (KEY_DIGITS + 1)
+    ends = (last - 1).tolist()
+    begins = [0, *last[:-1].tolist()]
     joined = [text[begin:end] for begin, end in zip(begins, ends, strict=True)]
     contained = work.basis.list.extra.get(SIGHTING_KEYS)
     if contained is not None and work.basis.is_listed.any():
@@ -136,6 +135,9 @@ def _join_keys(work: Work) -> list[str]:
 
 def _sort_numbers(spots: Detections) -> Codes:
     ids = spots.id.tolist()
+    lengths = set(map(len, ids))
+    if len(lengths) == 1 and len({one.partition("-")[0] for one in ids}) == 1:
+        return np.argsort(spots.id.astype(f"U{lengths.pop()}"), kind="stable")
     series = sorted({one.partition("-")[0] for one in ids})
     counts = [read_counts(ids, one) if one.isalpha() and one.isupper() else np.zeros(len(ids)) for one in series]
     count = np.maximum.reduce([np.zeros(len(ids), np.int64), *counts]).astype(np.int64)

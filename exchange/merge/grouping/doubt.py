@@ -52,7 +52,7 @@ class Grouping:
     alternatives: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
 
 
-def find_doubts(group: Codes, pairs: Pairs, probability: Floats, least: float) -> Grouping:
+def find_doubts(group: Codes, pairs: Pairs, probability: Floats) -> Grouping:
     """Return the grouping with what is doubtful about it.
 
     Parameters
@@ -61,8 +61,6 @@ def find_doubts(group: Codes, pairs: Pairs, probability: Floats, least: float) -
         Of each sighting, from 0 without gaps.
     pairs, probability
         Pairs that may be one spot, and how likely they are; what is no pair is impossible.
-    least
-        Mean probability from which groups were joined.
     """
     size = np.bincount(group, minlength=1)
     holder, toward, affinity = _measure_affinity(group, size, pairs, probability)
@@ -119,7 +117,7 @@ def _logit(probability: Floats) -> Floats:
 
 def _find_alternatives(group: Codes, size: Codes, pairs: Pairs, probability: Floats) -> dict[int, tuple[int, ...]]:
     first, second = group[pairs.first], group[pairs.second]
-    apart = first != second
+    apart = (first != second) & (probability > MAY_BE_ONE / 10)
     low, high = np.minimum(first, second)[apart], np.maximum(first, second)[apart]
     couple, index = np.unique(low * len(size) + high, return_inverse=True)
     total = np.bincount(index, probability[apart], minlength=len(couple))

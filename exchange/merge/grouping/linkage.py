@@ -85,10 +85,11 @@ def mark_cliques(island: Codes, pairs: Pairs) -> NDArray[np.bool_]:
 
 def number_groups(group: Codes) -> Codes:
     """Return the groups numbered from 0 by their first members."""
-    _, first, code = np.unique(group, return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int64)
-    rank[np.argsort(first)] = np.arange(len(first))
-    return rank[code]
+    row = np.arange(len(group))
+    first = np.empty(int(group.max(initial=-1)) + 1, np.int64)
+    first[group[::-1]] = row[::-1]
+    is_first = first[group] == row
+    return (np.cumsum(is_first) - 1)[first[group]]
 
 
 def _join(count: int, pairs: Pairs, cost: Floats, most: float, *, is_mean: bool) -> Codes:

@@ -76,6 +76,8 @@ def find_near(east: Floats, north: Floats, within_m: float) -> tuple[Codes, Code
     tree = cKDTree(np.column_stack([east, north]), balanced_tree=False, compact_nodes=False)
     # The tree rounds differently from the sum of squares below, which decides.
     found = tree.query_pairs(within_m * (1 + 1e-9), output_type="ndarray")
+    # In the order of rows and not of the tree, so that sums over pairs are the same whatever else is in the tree.
+    found = found[np.argsort(found[:, 0] * len(east) + found[:, 1])]
     first, second = found[:, 0], found[:, 1]
     square = (east[first] - east[second]) ** 2 + (north[first] - north[second]) ** 2
     near = square <= within_m**2

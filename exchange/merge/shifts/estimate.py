@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.merge.grouping import Yardstick, group_by_accuracy, learn_yardstick
+from exchange.merge.grouping import Yardstick, learn_yardstick, link_by_accuracy
 from exchange.merge.keys import mix
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
@@ -32,7 +32,7 @@ lattices of 14 by 14 above 0.48 (simulated fires)."""
 FIRST_GUESS_M = 1.0
 ROUNDS = 3
 
-MOST_SIGHTINGS = 20_000
+MOST_SIGHTINGS = 10_000
 """Shifts and accuracies are found from about so many; more make them no better worth the time."""
 
 CELL_M = 200.0
@@ -199,7 +199,7 @@ def _refine_by_groups(
         own = np.where(np.isnan(sightings.variance), variance[sortie], sightings.variance)
         moved = given - np.where(applied[:, None], place, 0.0)[sortie]
         yardstick = learn_yardstick(sightings, moved[:, 0], moved[:, 1], own)
-        group = group_by_accuracy(sightings, moved[:, 0], moved[:, 1], own, yardstick).group
+        group = link_by_accuracy(sightings, moved[:, 0], moved[:, 1], own, yardstick)
         place = adjust_shifts(group, sortie, given, 1 / own, np.where(applied[:, None], place, 0.0), applied)
         moved = given - place[sortie]
         found = estimate_variances(group, sortie, moved, own, count)
