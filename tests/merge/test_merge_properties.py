@@ -15,8 +15,8 @@ from exchange.model.spot_number import find_aliases, read_counts
 from tests.merge import drawn_sightings
 from tests.merge.simulator.simulate import FRAME
 
-WIDEST_SQUARE = float(chi2.ppf(0.999, 2))
-"""No two sightings of one spot lie farther apart than all but one in a thousand pairs of one place do (13.8)."""
+WIDEST_SQUARE = float(chi2.ppf(0.9999, 2))
+"""The stated gate: no two sightings of one spot lie farther apart than all but one in 10,000 pairs of one place do."""
 
 EXAMPLES = 50
 """Of each property; a merge takes some milliseconds, and there are many of them here."""
