@@ -15,7 +15,8 @@ Flags = NDArray[np.bool_]
 
 _END_SHARE = 0.45
 _COST_OF_TRIMMING = 0.3
-_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_CORE = 15.0, 0.25, 0.1
+_COST_OF_SHRINKING = 3.0
+_DOUBTFUL_SHARE, _COST_OF_DOUBT = 0.5, 0.5
 _MOST_PLACES = 250
 _MOST_ARCS_AT_ONCE = 7
 
@@ -51,6 +52,10 @@ class Arc:
         """The length between the legs."""
         return float(self.along[self.core[1]] - self.along[self.core[0]])
 
+    def is_inside(self, places: Whole) -> Flags:
+        """Tell which places lie between the legs."""
+        return np.asarray((places >= self.core[0]) & (places <= self.core[1]))
+
     def end_places(self, end: int) -> tuple[Whole, Floats]:
         """Return the places where the first (0) or the last (1) end may be joined, and what each costs."""
         first, last = self.core
@@ -70,9 +75,9 @@ class Arc:
     def _leg_cost(self, taken_m: Floats, end: int) -> Floats:
         """Return what it costs to take the last metres of a leg into the ring: little for what may be edge already."""
         leg_m = self.along[self.core[0]] if end == 0 else self.along[-1] - self.along[self.core[1]]
-        slack = min(_SLACK_OF_LEG * leg_m, max(_SLACK_M, _SLACK_OF_CORE * self.core_length_m))
-        near = np.clip(taken_m, 0.0, slack) * min(self.weights[end], _COST_OF_TRIMMING)
-        return np.asarray(near + np.maximum(taken_m - slack, 0.0) * self.weights[end])
+        doubtful = _DOUBTFUL_SHARE * leg_m
+        near = np.minimum(taken_m, doubtful) * min(self.weights[end], _COST_OF_DOUBT)
+        return np.asarray(near + np.maximum(taken_m - doubtful, 0.0) * self.weights[end])
 
 
 class Joint(NamedTuple):
@@ -144,6 +149,9 @@ def _cheapest(
     gap = cdist(one.xy[places_1], other.xy[places_2])
     cost = gap + cost_1[:, None] + cost_2[None, :]
     if one is other:
+        # An open arc must not be trimmed to nothing in order to close.
+        cost += _COST_OF_SHRINKING * (cost_1[:, None] * one.is_inside(places_1)[:, None])
+        cost += _COST_OF_SHRINKING * (cost_2[None, :] * one.is_inside(places_2)[None, :])
         # The two ends of one arc may not pass each other.
         cost[places_1[:, None] >= places_2[None, :]] = np.inf
     row, column = np.unravel_index(int(np.argmin(cost)), cost.shape)

@@ -19,7 +19,7 @@ _WAIT_SECONDS, _CLIMB_M = 4.0, 12.0
 _LAUNCH_WITHIN_M, _LAUNCH_TURN_DEGREES = 20.0, 60.0
 # What a place counts for a leg, in squared departures from its bend.
 _WORTH = 5.0
-_DEPARTURE_M, _DEPARTURE_SHARE = 1.2, 0.002
+_DEPARTURE_M, _DEPARTURE_SHARE, _BEND_SHARE = 1.2, 0.002, 0.013
 
 
 class Leg(NamedTuple):
@@ -71,9 +71,9 @@ def find_launches(ends: Floats, ahead: Floats, waits: Floats, climbs_m: Floats) 
 def find_leg(xy: Floats, speed: Floats) -> Leg:
     """Return the leg at the start of a path of even steps.
 
-    It is the start that one even bend (a polynomial of low degree) explains best: each place near the bend counts for it, each
-    place off the bend against it, so that the edge after a long leg is not taken in. That it is flown faster or slower
-    than the rest, and is more even than any stretch of its length in the rest, speaks for a leg.
+    It is the start that one even bend (a polynomial of low degree) explains best: each place near the bend counts for
+    it, each place off the bend against it, so that the edge after a long leg is not taken in. That it is flown faster
+    or slower than the rest, and is more even than any stretch of its length in the rest, speaks for a leg.
 
     Parameters
     ----------
@@ -92,11 +92,17 @@ def find_leg(xy: Floats, speed: Floats) -> Leg:
     return Leg(end, float(along[end]), weight)
 
 
-def is_even(xy: Floats) -> bool:
-    """Tell whether a whole path is one even bend, as a leg is."""
-    length = float(np.hypot(*np.diff(xy, axis=0).T).sum())
+def is_even(xy: Floats, *, corners: int = 0) -> bool:
+    """Tell whether a whole path is one even bend, as a leg is, or several with so many corners between them."""
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
     departure = unevenness_m(xy, np.zeros(1, np.int64), np.array([len(xy) - 1]), degree=2)[0]
-    return bool(departure <= 2.5 + 0.012 * length)
+    if departure <= 2.5 + 0.012 * along[-1]:
+        return True
+    if not corners or len(xy) < 16:
+        return False
+    places = np.arange(3, len(xy) - 3)
+    corner = int(places[np.argmax(_turns(xy, along, places))])
+    return is_even(xy[: corner + 1], corners=corners - 1) and is_even(xy[corner:], corners=corners - 1)
 
 
 def unevenness_m(xy: Floats, starts: Whole, ends: Whole, *, degree: int = 4) -> Floats:
@@ -130,8 +136,11 @@ def _best_start(xy: Floats, along: Floats) -> int:
 
 def _gain(xy: Floats, along: Floats, ends: Whole) -> Floats:
     allowed = _DEPARTURE_M + _DEPARTURE_SHARE * along[ends]
-    rms = unevenness_m(xy, np.zeros_like(ends), ends)
-    return np.asarray((ends + 1.0) * (_WORTH - (rms / allowed) ** 2))
+    starts = np.zeros_like(ends)
+    gain = (ends + 1.0) * (_WORTH - (unevenness_m(xy, starts, ends) / allowed) ** 2)
+    # A straight way and a turn at its end is a leg and the start of the edge, though a supple curve fits both.
+    is_one_bend = unevenness_m(xy, starts, ends, degree=2) <= _DEPARTURE_M + _BEND_SHARE * along[ends]
+    return np.asarray(np.where(is_one_bend, gain, -np.inf))
 
 
 def _sharpest_corner(xy: Floats, along: Floats, last: int) -> int:
@@ -139,15 +148,20 @@ def _sharpest_corner(xy: Floats, along: Floats, last: int) -> int:
     places = np.arange(2, min(int(np.searchsorted(along, along[last] + 6.0)) + 1, len(xy) - 2))
     if not len(places):
         return last
-    before = xy[np.searchsorted(along, np.maximum(along[places] - _CORNER_M, 0.0))]
-    after = xy[np.minimum(np.searchsorted(along, along[places] + _CORNER_M), len(xy) - 1)]
-    into, out = xy[places] - before, after - xy[places]
-    turn = np.abs(np.arctan2(into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0], (into * out).sum(axis=1)))
+    turn = _turns(xy, along, places)
     turn[along[places] < _SHORTEST_LEG_M] = 0.0
     sharp = np.flatnonzero(turn > np.radians(_SHARP_DEGREES))
     start = int(sharp[0]) if len(sharp) else int(np.searchsorted(along[places], along[last] - 20.0))
-    near = turn[start:][along[places[start:]] <= along[places[start]] + 26.0]
+    near = turn[start:][along[places[start:]] <= along[places[start]] + _CORNER_M]
     return int(places[start + np.argmax(near)]) if len(near) and near.max() > np.radians(25.0) else last
+
+
+def _turns(xy: Floats, along: Floats, places: Whole) -> Floats:
+    """Return by how much the path turns at places, radians, seen over some metres before and after."""
+    before = xy[np.searchsorted(along, np.maximum(along[places] - _CORNER_M, 0.0))]
+    after = xy[np.minimum(np.searchsorted(along, along[places] + _CORNER_M), len(xy) - 1)]
+    into, out = xy[places] - before, after - xy[places]
+    return np.asarray(np.abs(np.arctan2(into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0], (into * out).sum(axis=1))))
 
 
 def _speak_of_shape(xy: Floats, along: Floats, end: int) -> float:

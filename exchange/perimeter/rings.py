@@ -11,11 +11,12 @@ from exchange.perimeter.joining import Chain, join_arcs
 from exchange.perimeter.legs import find_launches
 from exchange.perimeter.paths import Path
 from exchange.perimeter.shapes import ring_area_m2, ring_length_m
-from exchange.perimeter.strands import OpenArc, Strand, is_way_only, mark_doubled, split_strand, take_apart
+from exchange.perimeter.strands import OpenArc, Strand, is_near, is_way_only, mark_doubled, split_strand, take_apart
 
 Floats = NDArray[np.float64]
 
 _LOOK_AHEAD = 10
+_CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
 
@@ -64,16 +65,33 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         rings += [FoundRing(strand.ring_of(loop.places, loop)) for loop in loops]
         arcs += open_arcs
     arcs = mark_doubled(arcs, within_m=1.5 * within_m)
-    search = RingSearch(rings, [], strands)
-    for chain in join_arcs([arc.arc for arc in arcs]):
-        ring = _build(chain, arcs)
-        if is_closed(ring):
-            search.rings.append(ring)
-        else:
-            if not all(is_way_only(arcs[piece.arc]) for piece in chain.pieces) or not _release_loops(chain, arcs):
-                search.open_rings.append(ring)
-            search.rings.extend(_release_loops(chain, arcs))
-    return search
+    chains = join_arcs([arc.arc for arc in arcs])
+    built = [_build(chain, arcs) for chain in chains]
+    is_open = [not is_closed(ring) for ring in built]
+    rings += [ring for ring, opened in zip(built, is_open, strict=True) if not opened]
+    for chain, opened in zip(chains, is_open, strict=True):
+        rings += _release_loops(chain, arcs) if opened else []
+    open_rings = [
+        ring
+        for ring, chain, opened in zip(built, chains, is_open, strict=True)
+        if opened and _matters(chain, arcs, rings, within_m)
+    ]
+    return RingSearch(rings, open_rings, strands)
+
+
+def _matters(chain: Chain, arcs: list[OpenArc], rings: list[FoundRing], within_m: float) -> bool:
+    """Tell whether arcs that close no ring are more than ways and remnants beside the rings that were found."""
+    if not rings:
+        return True
+    places = np.vstack([ring.xy for ring in rings])
+    longest = max(ring_length_m(ring.xy) for ring in rings)
+    left = 0.0
+    for piece in chain.pieces:
+        arc = arcs[piece.arc]
+        if not is_way_only(arc, corners=_CORNERS_OF_A_WAY):
+            core = arc.arc.xy[arc.arc.core[0] : arc.arc.core[1] + 1]
+            left += float((~is_near(core, places, 1.5 * within_m)).sum()) * arc.strand.path.step_m
+    return left > _REMNANT_SHARE * longest
 
 
 def _find_launches(paths: list[Path]) -> list[tuple[float, float]]:

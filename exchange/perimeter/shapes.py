@@ -41,4 +41,4 @@ def is_small_circle(loop: Floats) -> bool:
 def is_lobe(loop: Floats, host_area_m2: float) -> bool:
     """Tell whether a loop that hangs on a ring is a part of the fire, and not a loop flown to look again."""
     share = ring_area_m2(loop) / max(host_area_m2, 1e-9)
-    return share > _LOBE_SHARE and not (share < _LOOK_AGAIN_SHARE and is_small_circle(loop))
+    return _LOBE_SHARE < share <= 1.0 and not (share < _LOOK_AGAIN_SHARE and is_small_circle(loop))

@@ -50,9 +50,16 @@ class Strand:
         return mark_legs(len(self.path.even), self.legs)
 
     def hung_loops(self) -> list[Loop]:
-        """Return the loops that do not hang on another one."""
-        on_loops = np.concatenate([np.empty(0), *(loop.places[1:] for loop in self.loops)])
-        return [loop for loop in self.loops if loop.base not in on_loops]
+        """Return the loops that do not hang on a larger one."""
+        area = [ring_area_m2(self.path.even[loop.places]) for loop in self.loops]
+        return [
+            loop
+            for loop, mine in zip(self.loops, area, strict=True)
+            if not any(
+                size > mine and (other.places[1:] == loop.base).any()
+                for other, size in zip(self.loops, area, strict=True)
+            )
+        ]
 
     def ring_of(self, places: Whole, loop: Loop | None = None) -> Floats:
         """Return the ring through places, with the lobes put back that hang on it, as they were flown.
@@ -155,7 +162,7 @@ def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[Open
     sections = np.split(strand.places, cuts)
     arcs = []
     for index, places in enumerate(sections):
-        off = np.flatnonzero(~_is_near(strand.path.even[places], rings, _DOUBLED_WITHIN * within_m))
+        off = np.flatnonzero(~is_near(strand.path.even[places], rings, _DOUBLED_WITHIN * within_m))
         if len(off) * strand.path.step_m < _SHORTEST_ARC_M:
             continue
         is_first, is_last = index == 0, index == len(sections) - 1
@@ -164,10 +171,10 @@ def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[Open
     return [arc for arc in arcs if arc is not None and not is_way_only(arc)]
 
 
-def is_way_only(arc: OpenArc) -> bool:
-    """Tell whether all between the legs of an arc is one even bend more."""
+def is_way_only(arc: OpenArc, *, corners: int = 0) -> bool:
+    """Tell whether all between the legs of an arc is one even bend more, or some with corners between them."""
     first, last = arc.arc.core
-    return is_even(arc.arc.xy[first : last + 1])
+    return is_even(arc.arc.xy[first : last + 1], corners=corners)
 
 
 def to_arc(strand: Strand, places: Whole, *, is_first: bool, is_last: bool) -> OpenArc | None:
@@ -235,7 +242,7 @@ def _is_ring_by_itself(strand: Strand, hung: list[Loop], index: int, within_m: f
 
 def _is_way(strand: Strand, places: Whole, rings: Floats, length_m: float, within_m: float) -> bool:
     xy = strand.path.even[places]
-    off = np.flatnonzero(~_is_near(xy, rings, _DOUBLED_WITHIN * within_m))
+    off = np.flatnonzero(~is_near(xy, rings, _DOUBLED_WITHIN * within_m))
     if len(off) * strand.path.step_m < _SHORTEST_ARC_M:
         return True
     rest = places[max(int(off[0]) - 2, 0) : int(off[-1]) + 3]
@@ -246,7 +253,8 @@ def _is_way(strand: Strand, places: Whole, rings: Floats, length_m: float, withi
     return leg.length_m > min(max(_SHORTEST_WAY_M, 0.35 * length_m), 0.9 * whole_m)
 
 
-def _is_near(xy: Floats, others: Floats, within_m: float) -> Flags:
+def is_near(xy: Floats, others: Floats, within_m: float) -> Flags:
+    """Tell which places lie within a distance of others."""
     from scipy.spatial import cKDTree
 
     distance, _ = cKDTree(others).query(xy, distance_upper_bound=within_m)
