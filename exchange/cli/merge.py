@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--coverage", metavar="FILE", multiple=True, help="What each sortie covered: polygons or flown tracks.")
 @click.option("--swath", metavar="LENGTH", help="Width that the camera showed along a flown track; else metres.")
 @click.option("--perimeter", metavar="FILE", help="Perimeter that priority and distance to the edge go by.")
+@click.option("--cells", metavar="LENGTH", help="Work in cells of this side over Dask, for millions of sightings.")
 @click.option("--series", metavar="LETTERS", default="H", show_default=True, help="Letters before a new number.")
 @click.option("--sightings", metavar="FILE", help="Write every sighting with its origin and its spot.")
 @click.option("--picture", metavar="OUT.png", help="Draw sightings, spots, shifts and what is flagged.")
@@ -95,7 +96,6 @@ def command(
 
 
 def _merge(packet: Packet, settings: MergeSettings, host: Host, options: ReadOptions) -> MergeWork:
-    from exchange.merge import merge_detections
     from exchange.merge.ranking import add_priority
     from exchange.merge.sortie_names import name_sorties
 
@@ -103,7 +103,7 @@ def _merge(packet: Packet, settings: MergeSettings, host: Host, options: ReadOpt
     onto, control, area = beside.read_earlier(settings), beside.read_control(settings), beside.read_area(settings)
     coverage = beside.read_coverage(settings)
     sightings, assumed = name_sorties(packet.detections, sortie_from=settings.sortie_from)
-    merged = merge_detections(sightings, onto=onto, options=settings.to_options(control))
+    merged = settings.merge(sightings, onto, control)
     spots, notes = _mark(merged, coverage)
     problems = (*packet.problems, *beside.problems, *assumed, *notes, *_tell_attachments(packet))
     return MergeWork(packet, merged, add_priority(spots, area), problems)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from exchange.formats.host import Host
     from exchange.formats.options import ReadOptions
-    from exchange.merge import Earlier, MergeOptions
+    from exchange.merge import Earlier, Merged, MergeOptions
     from exchange.merge.coverage import Coverage
     from exchange.model import Detections, Packet, Problem
 
@@ -34,6 +34,7 @@ class MergeSettings:
     coverage: tuple[str, ...]
     swath: str | None
     perimeter: str | None
+    cells: str | None
     series: str
 
     @classmethod
@@ -41,8 +42,18 @@ class MergeSettings:
         """Take them out of the command's keyword arguments; what is left are the reading options."""
         return cls(**{name: values.pop(name) for name in cls.__dataclass_fields__})
 
-    def to_options(self, control: Detections | None) -> MergeOptions:
-        """Return them as the merge takes them."""
+    def merge(self, sightings: Detections, onto: Earlier | None, control: Detections | None) -> Merged:
+        """Merge by these options, in cells where they are asked for."""
+        from exchange.merge import merge_detections
+
+        options = self._to_options(control)
+        if not self.cells:
+            return merge_detections(sightings, onto=onto, options=options)
+        from exchange.merge.scale import merge_cells
+
+        return merge_cells(sightings, onto=onto, options=options, cell_m=to_metres(self.cells, "--cells"))
+
+    def _to_options(self, control: Detections | None) -> MergeOptions:
         from exchange.merge import MergeOptions
 
         return MergeOptions(

@@ -153,6 +153,14 @@ def test_a_length_may_carry_its_unit(exchange: Run, two: Path) -> None:
     assert [len(_numbers(two / name)) for name in ("feet.csv", "metres.csv")] == [5, 3]
 
 
+def test_cells_change_nothing(exchange: Run, two: Path) -> None:
+    """The list made in cells of 100 feet is the list made at once."""
+    exchange("merge", "a.csv", "b.csv", "-o", "once.csv")
+    assert exchange("merge", "a.csv", "b.csv", "--cells", "100ft", "-o", "cells.csv").code in (0, 3)
+    assert (two / "cells.csv").read_bytes() == (two / "once.csv").read_bytes()
+    assert exchange("merge", "a.csv", "b.csv", "--cells", "0", "-o", "none.csv").code == 2
+
+
 @pytest.mark.parametrize(("origin", "names"), [("file", {"x", "y"}), ("folder", {"A-1"})])
 def test_the_sortie_is_taken_from_the_file_or_its_folder(
     exchange: Run, folder: Path, origin: str, names: set[str]
