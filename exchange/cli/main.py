@@ -25,10 +25,10 @@ COMMANDS: dict[str, str] = {
     "inspect": "Tell what is in FILES: how many of what, where, when, by whom, and what is wrong.",
     "convert": "Turn FILES into one file of another format, and tell what it could not hold.",
     "perimeter": "Turn the flown tracks in TRACKFILES into one clean perimeter, or tell what to fly again.",
-    "reconcile": "Put what came back in RETURNED files onto the numbered list, and tell what a person must look at.",
     "merge": "Fold the hotspots in FILES into one list, in which each stands once under a number that stays.",
     "ledger": "Keep an incident's sources, list, reports and every act in one file that any GIS opens.",
     "handout": "Hand the numbered list in FILE out to devices: points that fit each, under names that lead back.",
+    "reconcile": "Put what came back in RETURNED files onto the numbered list, and tell what a person must look at.",
     "demo": "Write the invented Marrow Flat fire into DIR and run every command on it.",
 }
 """Every command with its one-line help, so that ``--help`` need not import them."""
