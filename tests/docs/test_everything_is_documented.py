@@ -20,6 +20,9 @@ ROOT = Path(__file__).parents[2]
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 HOOKS = [name for name, value in vars(hooks).items() if hasattr(value, f"{hooks.PROJECT}_spec")]
+IMPORTED_AS = {"fpdf": "fpdf2"}
+"""Distributions by the name that is imported, where the two differ."""
+
 ERRORS = [value for value in vars(errors).values() if inspect.isclass(value)]
 
 
@@ -124,8 +127,9 @@ def test_each_error_is_documented_and_of_the_family(error: type) -> None:
 @pytest.mark.parametrize("folder", ["exchange", "plugins"])
 def test_each_library_that_is_imported_is_declared_and_has_its_reason(folder: str) -> None:
     """What the program imports is a dependency in pyproject.toml and has a row in DEVELOPERS.md."""
-    declared = {re.split(r"[><=\[ ]", text)[0] for text in PROJECT["dependencies"]}
-    optional = set(PROJECT["optional-dependencies"]) | {"hypothesis"}  # exchange.testing.strategies says so
+    declared = _names(PROJECT["dependencies"])
+    extras = PROJECT["optional-dependencies"]
+    optional = _names(extras["geopandas"] + extras["scale"]) | {"hypothesis"}  # exchange.testing.strategies says so
     imported = _imported_libraries(ROOT / folder)
     assert imported
     assert imported - declared - optional == set()
@@ -140,24 +144,22 @@ def _imported_libraries(folder: Path) -> set[str]:
                 modules |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module:
                 modules.add(node.module)
-    first = {module.partition(".")[0] for module in modules}
+    first = {IMPORTED_AS.get(name, name) for name in (module.partition(".")[0] for module in modules)}
     return {name for name in first - set(sys.stdlib_module_names) if not name.startswith("exchange")} - {"__future__"}
 
 
 def test_each_library_with_a_reason_is_declared() -> None:
     """DEVELOPERS.md explains no dependency that is gone."""
-    declared = {
-        re.split(r"[><=\[ ]", text)[0] for text in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
-    }
+    declared = _names(PROJECT["dependencies"] + PROJECT["optional-dependencies"]["test"])
     section = DEVELOPERS.partition("## Dependencies")[2].partition("## Figures")[0]
     rows = re.findall(r"^\| ([a-z].*?) \| (.+) \|$", section, re.M)
     explained = {name for names, _ in rows for name in names.split(", ")} - {"library", "test extra"}
     assert explained <= declared
-    assert set(_test_extra()) <= explained
+    assert _names(PROJECT["optional-dependencies"]["test"]) <= explained
 
 
-def _test_extra() -> list[str]:
-    return [re.split(r"[><=\[ ]", text)[0] for text in PROJECT["optional-dependencies"]["test"]]
+def _names(requirements: list[str]) -> set[str]:
+    return {re.split(r"[><=\[ ]", requirement)[0] for requirement in requirements}
 
 
 def test_the_test_command_of_the_readme_is_the_one_of_ci() -> None:
