@@ -46,14 +46,15 @@ class MergeSettings:
         """Merge by these options, in cells where they are asked for."""
         from exchange.merge import merge_detections
 
-        options = self._to_options(control)
+        options = self.to_options(control)
         if not self.cells:
             return merge_detections(sightings, onto=onto, options=options)
         from exchange.merge.scale import merge_cells
 
         return merge_cells(sightings, onto=onto, options=options, cell_m=to_metres(self.cells, "--cells"))
 
-    def _to_options(self, control: Detections | None) -> MergeOptions:
+    def to_options(self, control: Detections | None) -> MergeOptions:
+        """Return them as the merge takes them."""
         from exchange.merge import MergeOptions
 
         return MergeOptions(
