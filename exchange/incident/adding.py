@@ -147,14 +147,17 @@ def _add(act: Act, prepared: PreparedFile, host: Host, options: ReadOptions, pas
     source = enter_source(act, prepared, options, incident=first.incident)
     writer = SourceWriter(act.connection, source)
     counts: dict[str, int] = {}
-    problems = compare_incident(act, name, first.incident)
+    other_fire = compare_incident(act, name, first.incident)
+    problems: tuple[Problem, ...] = ()
     for packet in chain([first], batches):
         writer.write(packet)
         problems = gather_problems((*problems, *packet.problems))
         counts = {kind: counts.get(kind, 0) + count for kind, count in packet.counts().items()}
     counts["tracks"] = writer.finish()
-    open_findings(act, [Finding(kind=ADD, problem=problem, source=source) for problem in problems])
-    return Added(name=name, source=source, is_new=True, counts=counts, problems=problems)
+    # Remarks on how it was read stand in the act's report; what a person must look at stays open until settled.
+    asked = (*other_fire, *(problem for problem in problems if problem.needs_person))
+    open_findings(act, [Finding(kind=ADD, problem=problem, source=source) for problem in asked])
+    return Added(name=name, source=source, is_new=True, counts=counts, problems=(*other_fire, *problems))
 
 
 def enter_source(act: Act, prepared: PreparedFile, options: ReadOptions, *, incident: str) -> int:
