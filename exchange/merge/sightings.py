@@ -7,6 +7,7 @@ the last bit of a sum, comes out the same.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,9 @@ from exchange.model.detections import Detections
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
+
+_TEXTS = ("note", "name", "id", "status", "aircraft")
+_NUMBERS = ("sightings", "last_seen", "first_seen", "confidence", "area", "altitude", "accuracy")
 
 RADIUS_95 = float(np.sqrt(-2 * np.log(0.05)))
 """Radius that holds 95 in 100 of a round normal distribution, in standard deviations per axis: 2.4477
@@ -111,7 +115,7 @@ def order_sightings(
         image[one_image[placed]] = 0
     seconds = _to_seconds(table.time[placed])
     key = compute_keys(table, placed, names, sortie, image_key)
-    order = _sort(table.longitude[placed], table.latitude[placed], key)
+    order = _sort(table, placed, key)
     first = _mark_first(key[order], table.longitude[placed][order])
     chosen = order[first]
     of_row = np.full(len(table), -1, np.int64)
@@ -173,8 +177,9 @@ def _to_seconds(time: NDArray[np.datetime64]) -> Floats:
     return np.where(np.isnat(time), np.nan, time.astype(np.int64) / 1000)
 
 
-def _sort(longitude: Floats, latitude: Floats, key: NDArray[np.uint64]) -> Codes:
-    """Return the order by longitude, latitude and key; the last two only cost something where the first ties."""
+def _sort(table: Detections, placed: Codes, key: NDArray[np.uint64]) -> Codes:
+    """Return the order by longitude, and where that ties by all that the rows say, the more accurate first."""
+    longitude = table.longitude[placed]
     order = np.argsort(longitude, kind="stable")
     sorted_longitude = longitude[order]
     tied = np.zeros(len(order), bool)
@@ -183,8 +188,16 @@ def _sort(longitude: Floats, latitude: Floats, key: NDArray[np.uint64]) -> Codes
     tied[:-1] |= same
     if tied.any():
         rows = order[tied]
-        order[tied] = rows[np.lexsort((key[rows], latitude[rows], longitude[rows]))]
+        columns = (*_list_ties(table, placed[rows]), key[rows], table.latitude[placed[rows]], longitude[rows])
+        order[tied] = rows[np.lexsort(columns)]
     return order
+
+
+def _list_ties(table: Detections, rows: Codes) -> list[NDArray[Any]]:
+    """Return the columns by which rows of one key are put in order, the last of them first."""
+    texts = [np.unique(getattr(table, name)[rows], return_inverse=True)[1] for name in _TEXTS]
+    numbers = [getattr(table, name)[rows] for name in _NUMBERS]
+    return [*texts, *numbers]
 
 
 def _mark_first(key: NDArray[np.uint64], longitude: Floats) -> NDArray[np.bool_]:
