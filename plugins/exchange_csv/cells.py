@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import find_valid, to_numbers_or_zero
 from exchange.formats.formulas import escape_formula, unescape_formula
-from exchange.model.columns import NumberColumn, TextColumn, TimeColumn, WholeColumn
+from exchange.model.columns import TimeColumn
 
 # Of what ``exchange.formats.formulas`` escapes, in the words of Arrow's regular expressions.
 _RISKY_FIRST = r"^'*[=+\-@\t\r\n\x00\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}]"
@@ -55,48 +56,10 @@ def quote_text(text: str, separator: str) -> str:
     return '"' + text.replace('"', '""') + '"' if needs else text
 
 
-def to_objects(cells: Any) -> TextColumn:
-    """Return an Arrow column of text as an object array of ``str``; a text that comes often is one object."""
-    import pyarrow.compute as pc
-
-    if not _repeats_much(cells):
-        return np.fromiter(cells.to_pylist(), dtype=object, count=len(cells))
-    encoded = pc.dictionary_encode(cells)
-    words = np.fromiter(encoded.dictionary.to_pylist(), dtype=object, count=len(encoded.dictionary))
-    codes = np.frombuffer(encoded.indices.buffers()[1], np.int32, len(cells), encoded.indices.offset * 4)
-    return np.asarray(words[codes], dtype=object)
-
-
-def _repeats_much(cells: Any) -> bool:
-    sample = cells.slice(0, 1024)
-    return len(sample) > 0 and len(sample.unique()) * 4 <= len(sample)
-
-
-def to_floats(numbers: Any) -> NumberColumn:
-    """Return an Arrow column of float64 as numpy's; null becomes NaN."""
-    values = _read_buffer(numbers, np.float64)
-    return np.where(_null_mask(numbers), np.nan, values) if numbers.null_count else values
-
-
 def to_instants(times: Any) -> TimeColumn:
     """Return an Arrow column of timestamps in milliseconds as numpy's; null becomes NaT."""
-    values = _read_buffer(times, np.int64).view("datetime64[ms]")
-    return np.where(_null_mask(times), np.datetime64("NaT", "ms"), values) if times.null_count else values
-
-
-def to_wholes(numbers: Any) -> WholeColumn:
-    """Return an Arrow column of int64 without null as numpy's."""
-    return _read_buffer(numbers, np.int64)
-
-
-def _read_buffer(column: Any, kind: type[Any]) -> NDArray[Any]:
-    data = column.buffers()[1]
-    return np.frombuffer(data, kind, len(column), column.offset * 8) if len(column) else np.empty(0, kind)
-
-
-def _null_mask(column: Any) -> NDArray[np.bool_]:
-    bits = np.frombuffer(column.buffers()[0], np.uint8)
-    return ~np.unpackbits(bits, bitorder="little")[column.offset : column.offset + len(column)].astype(bool)
+    values = to_numbers_or_zero(times.view("int64")).view("datetime64[ms]")
+    return np.where(find_valid(times), values, np.datetime64("NaT", "ms")) if times.null_count else values
 
 
 # Arrow's own ways between its arrays and Python's import pandas where it is installed, which takes longer than

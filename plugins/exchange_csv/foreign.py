@@ -8,17 +8,18 @@ from typing import Any
 
 import numpy as np
 
+from exchange.formats import values
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.columns.claims import plan_columns
 from exchange.formats.columns.header import read_header
 from exchange.formats.columns.targets import FIX_TARGETS, NOTE_TARGETS, POINT_TARGETS
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_notes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
-from exchange.formats.values import to_texts
 from exchange.model import Packet, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, TimeColumn
 from exchange_csv.blocks import Blocks
-from exchange_csv.cells import empty_to_null, to_instants, to_objects
+from exchange_csv.cells import empty_to_null, to_instants
 from exchange_csv.kinds import CellKind, find_kinds, to_foreign
 from exchange_csv.positions import PositionColumns, ReadPositions, find_position_columns, read_numbers, read_positions
 from exchange_csv.table import Block, TextTable
@@ -160,7 +161,7 @@ class _ForeignReading:
         if self.sortie is None:
             yield "", slice(None)
             return
-        sorties = to_texts(columns[self.sortie])
+        sorties = values.to_texts(columns[self.sortie])
         for sortie in dict.fromkeys(sorties.tolist()):
             yield sortie, np.flatnonzero(sorties == sortie)
 
@@ -168,10 +169,10 @@ class _ForeignReading:
         """Return one column as values: exact numbers by kind; measures and times at once where they are regular."""
         if name in self.measures:
             numbers = read_numbers(cells, self.options.decimal_mark)
-            return to_objects(cells) if numbers is None else numbers
+            return to_texts(cells) if numbers is None else numbers
         if name in self.times:
             times = _cast_times(cells)
-            return to_objects(cells) if times is None else times
+            return to_texts(cells) if times is None else times
         return to_foreign(cells, self.kinds.get(name, "text"))
 
 

@@ -7,8 +7,9 @@ from typing import Any, Literal
 
 import numpy as np
 
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.model.columns import ForeignColumn
-from exchange_csv.cells import empty_to_null, to_cells, to_floats, to_objects, to_wholes
+from exchange_csv.cells import empty_to_null, to_cells
 
 CellKind = Literal["int", "float", "text"]
 _SAMPLE = 64
@@ -62,7 +63,7 @@ def _reads_back(given: Any, kind: CellKind) -> bool:
         return False
     written = values.cast(pa.string())
     if kind == "float":
-        if not np.isfinite(to_floats(values)).all():
+        if not np.isfinite(to_numbers(values)).all():
             return False
         # Arrow writes 3.0 as 3, the exchange as 3.0.
         with_point = pc.binary_join_element_wise(written, to_cells([".0"])[0], to_cells([""])[0])
@@ -75,14 +76,14 @@ def to_foreign(cells: Any, kind: CellKind) -> ForeignColumn:
     import pyarrow as pa
 
     if kind == "text":
-        return to_objects(cells)
+        return to_texts(cells)
     given = empty_to_null(cells)
     if kind == "float":
-        return to_floats(given.cast(pa.float64()))
+        return to_numbers(given.cast(pa.float64()))
     whole = given.cast(pa.int64())
     if whole.null_count:
         return np.fromiter(whole.to_pylist(), dtype=object, count=len(whole))
-    return to_wholes(whole)
+    return to_numbers(whole)
 
 
 def _drop_empty(cells: Any) -> Any:

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.errors import ExchangeError, MalformedError
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.formulas import unescape_formula
 from exchange.formats.properties import KIND, PERIMETER_FIELDS, TABLES, TRACK_FIELDS, build_perimeter, build_table
 from exchange.model import Packet, Problem, Source, Sources, Table, Track
 from exchange.model.columns import to_items, to_number_column, to_time_column
-from exchange_csv.cells import find_empty, to_cells, to_mask, to_objects, unescape_cells
+from exchange_csv.cells import find_empty, to_cells, to_mask, unescape_cells
 from exchange_csv.layout import (
     FIX,
     GEOMETRY,
@@ -56,7 +57,7 @@ class _OwnReading:
 
     def take(self, block: Block) -> Packet:
         columns = {heading: unescape_cells(block.columns[name]) for heading, name in self.headings.items()}
-        kinds, problems = self._read_kinds(to_objects(columns[KIND]), block.records)
+        kinds, problems = self._read_kinds(to_texts(columns[KIND]), block.records)
         packet = Packet(
             incident=self._read_incident(columns, kinds),
             detections=self._read_points("detection", columns, kinds, block.records),
@@ -157,7 +158,7 @@ class _OwnReading:
         numbers = np.zeros(len(kinds), dtype=np.int64)
         if not concerned.any():
             return numbers
-        texts = to_objects(columns[TRACK_NUMBER]) if TRACK_NUMBER in columns else np.full(len(kinds), "", dtype=object)
+        texts = to_texts(columns[TRACK_NUMBER]) if TRACK_NUMBER in columns else np.full(len(kinds), "", dtype=object)
         for text in set(texts[concerned].tolist()):
             if not text.isdigit():
                 row = int(np.flatnonzero(concerned & (texts == text))[0])
@@ -238,7 +239,7 @@ def _read_model(kind: type[Table], name: str, cells: Any) -> Any:
         return read_model_numbers(cells)
     if coercion is to_time_column:
         return read_model_times(cells)
-    return read_cells(cells, "int") if name == "segment" else to_objects(cells)
+    return read_cells(cells, "int") if name == "segment" else to_texts(cells)
 
 
 def _find_wrong(cells: Any, type_name: str, records: NDArray[np.int64]) -> int:

@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 
 from exchange.errors import MalformedError
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.formats.text_columns import format_column, format_numbers, format_text
 from exchange.formats.values import from_text, to_text, value_type
 from exchange.model.columns import ForeignColumn, has_value
-from exchange_csv.cells import empty_to_null, to_floats, to_instants, to_objects, to_wholes
+from exchange_csv.cells import empty_to_null, to_instants
 
 _BY_KIND = {"i": "int", "f": "double", "b": "bool", "M": "dateTime"}
 _BY_TYPE = {int: "int", bool: "bool", str: ""}
@@ -78,7 +79,7 @@ def read_cells(cells: Any, type_name: str) -> ForeignColumn:
     import pyarrow as pa
 
     if type_name in ("", "text"):
-        return to_objects(cells)
+        return to_texts(cells)
     try:
         if type_name == "double":
             return _read_doubles(cells)
@@ -87,11 +88,11 @@ def read_cells(cells: Any, type_name: str) -> ForeignColumn:
         if type_name == "int":
             whole = empty_to_null(cells).cast(pa.int64())
             if not whole.null_count:
-                return to_wholes(whole)
+                return to_numbers(whole)
     except pa.ArrowInvalid:
         pass  # read one by one below, which names the first that is wrong
     read = read_any if type_name == "any" else lambda text: from_text(text, type_name)
-    values = [read(text) if text else None for text in to_objects(cells)]
+    values = [read(text) if text else None for text in to_texts(cells)]
     return np.fromiter(values, dtype=object, count=len(values))
 
 
@@ -101,10 +102,10 @@ def _read_doubles(cells: Any) -> ForeignColumn:
 
     given = empty_to_null(cells)
     try:
-        return to_floats(given.cast(pa.float64()))
+        return to_numbers(given.cast(pa.float64()))
     except pa.ArrowInvalid:
         # A spreadsheet of a country with decimal commas has saved the table.
-        return to_floats(pc.replace_substring(given, ",", ".").cast(pa.float64()))
+        return to_numbers(pc.replace_substring(given, ",", ".").cast(pa.float64()))
 
 
 def read_model_numbers(cells: Any) -> ForeignColumn:
@@ -114,7 +115,7 @@ def read_model_numbers(cells: Any) -> ForeignColumn:
     try:
         return _read_doubles(cells)
     except pa.ArrowInvalid:
-        return to_objects(cells)
+        return to_texts(cells)
 
 
 def read_model_times(cells: Any) -> ForeignColumn:
@@ -124,7 +125,7 @@ def read_model_times(cells: Any) -> ForeignColumn:
     try:
         return to_instants(empty_to_null(cells).cast(pa.timestamp("ms", "UTC")))
     except pa.ArrowInvalid:
-        return to_objects(cells)
+        return to_texts(cells)
 
 
 def refuse(error: ValueError, path: str, record: int, field: str) -> MalformedError:

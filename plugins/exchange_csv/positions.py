@@ -11,13 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.errors import AmbiguityError, ExchangeError, OptionError
+from exchange.formats.arrow_columns import to_numbers, to_texts
 from exchange.formats.columns.header import Header, read_header
 from exchange.formats.columns.mapping import POSITION_FORMS, PositionMeaning
 from exchange.formats.columns.targets import POSITION_TARGETS
 from exchange.formats.options import ReadOptions
 from exchange.model import Problem, Sources
 from exchange.model.columns import NumberColumn, TextColumn
-from exchange_csv.cells import empty_to_null, to_floats, to_objects
+from exchange_csv.cells import empty_to_null
 
 _ZONE = re.compile(r"0?([1-9]|[1-5][0-9]|60)\s*([NS])", re.IGNORECASE)
 _SINGLE = ("position", "usng", "mgrs", "wkt")
@@ -224,7 +225,7 @@ def read_numbers(cells: Any, decimal_mark: str) -> NumberColumn | None:
             return None
         given = pc.replace_substring(given, ",", ".")
     try:
-        return to_floats(given.cast(pa.float64()))
+        return to_numbers(given.cast(pa.float64()))
     except pa.ArrowInvalid:
         return None
 
@@ -233,7 +234,7 @@ def _read_numbers_or_nan(cells: Any, decimal_mark: str) -> NumberColumn:
     numbers = read_numbers(cells, decimal_mark)
     if numbers is not None:
         return numbers
-    return np.array([_to_number(text, decimal_mark) for text in to_objects(cells)], dtype=np.float64)
+    return np.array([_to_number(text, decimal_mark) for text in to_texts(cells)], dtype=np.float64)
 
 
 def _to_number(text: str, decimal_mark: str) -> float:
@@ -258,7 +259,7 @@ def _read_utm(cells: Sequence[Any], position: PositionColumns, source: Sources) 
     from exchange.geo.coordinates.utm import from_utm
 
     easting, northing = (_read_numbers_or_nan(column, position.decimal_mark) for column in cells[:2])
-    texts = [position.zone] * len(easting) if position.zone else to_objects(cells[2]).tolist()
+    texts = [position.zone] * len(easting) if position.zone else to_texts(cells[2]).tolist()
     zones = {text: _read_zone(text) for text in set(texts)}
     if position.zone and zones and not zones[position.zone][0]:
         raise OptionError(f"{position.zone!r} is no UTM zone", field="--utm-zone", remedy="Give one such as 11N.")
@@ -328,7 +329,7 @@ def _read_standard(cells: Any) -> ReadPositions | None:
     """Return the positions of a column that is wholly ISO 6709 or WKT points, with their heights; else ``None``."""
     from exchange.geo.coordinates import parse_position
 
-    texts = to_objects(cells).tolist()
+    texts = to_texts(cells).tolist()
     if not all(text.rstrip().endswith(("/", ")")) for text in texts if text.strip()):
         return None
     try:
@@ -354,7 +355,7 @@ def keep_texts(
         lost: NDArray[np.bool_] = ~(np.isfinite(longitude) & np.isfinite(latitude))
     if not lost.any():
         return ReadPositions(longitude, latitude)
-    columns = [to_objects(column) for column in cells]
+    columns = [to_texts(column) for column in cells]
     texts = np.full(len(longitude), "", dtype=object)
     for row in np.flatnonzero(lost):
         texts[row] = " ".join(column[row] for column in reversed(columns)).strip()

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.foreign import read_foreign_fixes
 from exchange.formats.options import ReadOptions
 from exchange.model import Perimeter, Problem, Sources, Track
 from exchange.model.columns import ForeignColumn, to_items
-from exchange_csv.cells import to_mask, to_objects
+from exchange_csv.cells import to_mask
 from exchange_csv.positions import ReadPositions, keep_texts
 
 
@@ -48,7 +49,7 @@ def read_shapes(cells: Any, source: Sources) -> ReadShapes:
     """
     import shapely
 
-    geometries = shapely.from_wkt(to_objects(cells), on_invalid="ignore")
+    geometries = shapely.from_wkt(to_texts(cells), on_invalid="ignore")
     kinds = shapely.get_type_id(geometries)
     is_shape = np.isin(kinds, [_LINE, _POLYGON, _LINES, _POLYGONS]) & ~shapely.is_empty(geometries)
     points = np.where(kinds == _POINT, geometries, None)

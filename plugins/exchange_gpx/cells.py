@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.formats.arrow_columns import code_cells
 from exchange.formats.text_columns import (
     TextCells,
     clean_cells,
@@ -24,7 +25,7 @@ from exchange.formats.text_columns import (
 from exchange.formats.values import value_type
 from exchange.formats.xml.characters import clean_text
 from exchange.model import Table
-from exchange.model.columns import ForeignColumn, has_any_value, to_items
+from exchange.model.columns import ForeignColumn, has_any_value, is_text, to_items
 from exchange_gpx.lawful import find_lawful
 from exchange_gpx.names import LINK_PARTS, PATTERNS
 from exchange_gpx.take import EXTENSIONS
@@ -136,7 +137,7 @@ def add_extra(cells: Cells, extra: Mapping[str, ForeignColumn], texts: tuple[str
 
 
 def _is_text(column: ForeignColumn) -> bool:
-    return column.dtype.kind == "O" and set(map(type, column.tolist())) <= {str}
+    return is_text(column) or (column.dtype.kind == "O" and set(map(type, column.tolist())) <= {str})
 
 
 def _add_text_element(cells: Cells, name: str, column: ForeignColumn) -> None:
@@ -158,8 +159,8 @@ def _fits(name: str, texts: TextCells) -> Rows:
     if pattern is None:
         return np.ones(len(texts), dtype=bool)
     matcher = re.compile(pattern, re.ASCII)
-    known = {text: text is None or bool(matcher.fullmatch(text)) for text in set(texts.to_pylist())}
-    return np.array([known[text] for text in texts.to_pylist()], dtype=bool)
+    distinct, code = code_cells(texts)
+    return np.array([not text or bool(matcher.fullmatch(text)) for text in distinct], dtype=bool)[code]
 
 
 def _where(rows: Rows, texts: TextCells) -> TextCells:

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from exchange.formats.arrow_columns import to_texts
 from exchange.formats.formulas import escape_formula, unescape_formula
 from exchange.formats.options import WriteOptions
 from exchange.formats.reading import read
@@ -18,7 +19,7 @@ from exchange.formats.writing import write
 from exchange.model import Detections, Packet
 from exchange.testing import host_with
 from exchange.testing.strategies import texts
-from exchange_csv.cells import escape_cells, to_cells, to_objects, unescape_cells
+from exchange_csv.cells import escape_cells, to_cells, unescape_cells
 from exchange_csv.format import CsvFormat, TsvFormat
 from exchange_csv.kinds import find_kinds, to_foreign
 from tests.samples import SAMPLES
@@ -57,7 +58,7 @@ def test_escaping_is_undone_exactly_one_by_one_and_by_column(items: list[str]) -
     escaped = escape_cells(column)
     assert escaped.to_pylist() == [escape_formula(item) for item in items]
     assert unescape_cells(escaped).to_pylist() == items
-    assert to_objects(column).tolist() == items
+    assert to_texts(column).tolist() == items
 
 
 @pytest.mark.parametrize(
