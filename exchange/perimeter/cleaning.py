@@ -72,7 +72,7 @@ def _clean_track(
     reason[rows[is_repeated]], reason[rows[is_frozen]] = REPEATED, FROZEN
     rows = rows[~is_repeated & ~is_frozen]
     steps = intervals_seconds(fixes.seconds[rows])
-    is_spike = find_spikes(x[rows], y[rows], steps) if _is_logged(x[rows], y[rows], fixes.seconds[rows]) else (
+    is_spike = find_spikes(x[rows], y[rows], steps) if is_logged(x[rows], y[rows], fixes.seconds[rows]) else (
         np.zeros(len(rows), np.bool_)
     )  # fmt: skip
     reason[rows[is_spike]] = SPIKE
@@ -81,7 +81,7 @@ def _clean_track(
     return rows, np.diff(clock, prepend=clock[:1])
 
 
-def _is_logged(x: Floats, y: Floats, seconds: Floats) -> bool:
+def is_logged(x: Floats, y: Floats, seconds: Floats) -> bool:
     """Tell whether a path was logged at a rate, so that a long step is a jump; a drawn line has steps of any length."""
     if len(x) < 5:
         return False

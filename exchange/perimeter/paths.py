@@ -27,6 +27,8 @@ class Path:
         Metres per second at each even step; NaN without times.
     waits, climbs_m
         Seconds spent at the first and last place, and how far they lie below the usual altitude; NaN is not known.
+    is_drawn, is_reversed
+        Whether it is a drawn line and no log; whether it runs against the flown direction.
     """
 
     fine: Floats
@@ -36,6 +38,8 @@ class Path:
     speed: Floats
     waits: tuple[float, float] = (0.0, 0.0)
     climbs_m: tuple[float, float] = (np.nan, np.nan)
+    is_drawn: bool = False
+    is_reversed: bool = False
 
     def fine_between(self, first: int, last: int) -> Floats:
         """Return the path from one even step to another, backwards where the second comes first."""
@@ -57,13 +61,14 @@ class Path:
         """Return the same path flown the other way."""
         return Path(
             self.fine[::-1], self.fine_along[-1] - self.fine_along[::-1], self.even[::-1], self.step_m,
-            self.speed[::-1], self.waits[::-1], self.climbs_m[::-1],
+            self.speed[::-1], self.waits[::-1], self.climbs_m[::-1], self.is_drawn, not self.is_reversed,
         )  # fmt: skip
 
     def headings(self) -> Floats:
-        """Return the unit vectors along the even steps."""
+        """Return the unit vectors along the even steps, as they were flown."""
         ahead = np.gradient(self.even, axis=0) if len(self.even) > 1 else np.zeros((len(self.even), 2))
-        return np.asarray(ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None])
+        flown = -ahead if self.is_reversed else ahead
+        return np.asarray(flown / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None])
 
 
 def to_path(fine: Floats, seconds: Floats, step_m: float) -> Path:

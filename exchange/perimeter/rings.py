@@ -16,6 +16,7 @@ from exchange.perimeter.strands import OpenArc, Strand, is_near, is_way_only, ma
 Floats = NDArray[np.float64]
 
 _LOOK_AHEAD = 10
+_GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
@@ -29,11 +30,21 @@ class FoundRing:
     xy
         Metres, shape (n, 2), not closed.
     bridges
-        The gaps in it, each of shape (2, 2).
+        The gaps between the arcs that it is made of, each of shape (2, 2).
+    flights
+        How many arcs it is made of.
     """
 
     xy: Floats
     bridges: tuple[Floats, ...] = ()
+    flights: int = 1
+
+    def gaps(self, *, wider_than_m: float) -> list[Floats]:
+        """Return all gaps, those from dropouts included, each of shape (2, 2)."""
+        steps = np.stack([self.xy, np.roll(self.xy, -1, axis=0)], axis=1)
+        length = np.hypot(*(steps[:, 1] - steps[:, 0]).T)
+        wide = length > max(wider_than_m, _GAP_IN_STEPS * float(np.median(length)))
+        return list(steps[wide])
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +64,16 @@ class RingSearch:
     rings: list[FoundRing] = field(default_factory=list)
     open_rings: list[FoundRing] = field(default_factory=list)
     strands: list[Strand] = field(default_factory=list)
+
+    @property
+    def legs_cut(self) -> int:
+        """The number of legs that fell away."""
+        return sum(leg.end > 0 for strand in self.strands for leg in strand.legs)
+
+    @property
+    def legs_length_m(self) -> float:
+        """Their length in metres."""
+        return float(sum(leg.length_m for strand in self.strands for leg in strand.legs))
 
 
 def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
@@ -141,4 +162,4 @@ def _build(chain: Chain, arcs: list[OpenArc]) -> FoundRing:
         parts.append(part if piece.start <= piece.end else part[::-1])
     for index, part in enumerate(parts):
         ends.append(np.stack([part[-1], parts[(index + 1) % len(parts)][0]]))
-    return FoundRing(np.vstack(parts), tuple(ends))
+    return FoundRing(np.vstack(parts), tuple(ends), len(parts))

@@ -118,8 +118,10 @@ def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within
 def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Strand:
     first, last = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
     legs = first._replace(weight=first.weight + launches[0]), last._replace(weight=last.weight + launches[1])
-    if legs[0].end + legs[1].end >= len(path.even) - 4:
+    if path.is_drawn:
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
+    elif legs[0].end + legs[1].end >= len(path.even) - 4:
+        return Strand(path, (), np.arange(len(path.even)), legs)
     is_leg = mark_legs(len(path.even), _shorten(legs, path))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = tuple(loop for loop in loops if mean_width_m(path.even[loop.places]) > within_m)
@@ -209,6 +211,12 @@ def mark_doubled(arcs: list[OpenArc], *, within_m: float) -> list[OpenArc]:
     is_doubled = ((near >= 0) & is_other).any(axis=1)
     parts = np.split(is_doubled, np.cumsum([len(arc.arc.xy) for arc in arcs])[:-1])
     return [replace(arc, arc=replace(arc.arc, is_doubled=part)) for arc, part in zip(arcs, parts, strict=True)]
+
+
+def is_even_strand(strand: Strand) -> bool:
+    """Tell whether one flight is ways only: nothing but legs, and at most some even bends between them."""
+    arc = to_arc(strand, strand.places, is_first=True, is_last=True)
+    return not strand.loops and (arc is None or is_way_only(arc, corners=3))
 
 
 def mark_legs(count: int, legs: tuple[Leg, Leg]) -> Flags:
