@@ -22,6 +22,9 @@ def test_the_demo_runs_every_command_that_reads_and_writes(
     exchanged = {path.name for path in (folder / "marrow-flat" / "exchanged").iterdir()}
     assert {f"all-sorties.{suffix}" for suffix in ("kmz", "gpx", "csv", "gpkg")} <= exchanged
     assert "Traceback" not in result.err
+    # Two periods through the ledger: a conflict, an unplaced report, a reopened spot, a source withdrawn.
+    for told in ("conflict: ", "unplaced: ", "reopened: ", "withdrawn, 40 sightings", "is whole"):
+        assert told in result.err
 
 
 def test_the_demo_refuses_to_replace(exchange: Run, folder: Path) -> None:
