@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.accuracies import fill_accuracies
-from exchange.merge.continuing import Basis, lay_basis
+from exchange.merge.continuing import EARLIER_LIST, Basis, lay_basis
 from exchange.merge.earlier import Earlier
 from exchange.merge.fusing import Fused, fuse_positions
 from exchange.merge.grouping import Grouping, group_sightings
@@ -83,7 +83,7 @@ def merge_with(
     part = order_sightings(
         basis.rows, accuracy_m=options.accuracy_m, one_image=basis.is_listed, left_out=basis.is_contained
     )
-    shifts = find_shifts(part, options)
+    shifts = find_shifts(part, options, held=EARLIER_LIST)
     east, north = part.east - shifts.taken_east[part.sortie], part.north - shifts.taken_north[part.sortie]
     variance = fill_accuracies(part, shifts)
     grouping = group(part, east, north, variance, shifts.yardstick, within_m=options.within_m)

@@ -61,7 +61,7 @@ def _write_spots(work: Work) -> Detections:
     """Return the list in the order of its numbers; a spot of which nothing new was told stands as it was."""
     rows, group, earlier = work.part.row, work.group, work.basis.list
     longitude, latitude = work.part.local.to_degrees(work.fused.east, work.fused.north)
-    accuracy = RADIUS_95 * np.sqrt(work.fused.variance + work.shifts.datum_variance)
+    accuracy = RADIUS_95 * np.sqrt(work.fused.variance + _find_datum_variance(work))
     made = list_spots(work.basis.rows.take(rows), group, longitude, latitude, accuracy)
     made = _carry(made, work)
     made = made.replace(
@@ -73,12 +73,19 @@ def _write_spots(work: Work) -> Detections:
             SIGHTING_KEYS: _join_keys(work),
         },
     )
-    is_listed = work.basis.is_listed[rows]
+    is_listed = work.basis.is_listed[rows] & ~work.shifts.applied[work.part.sortie]
     still = (np.bincount(group, is_listed) == 1) & (np.bincount(group) == 1) if len(rows) else np.zeros(0, bool)
     unseen = np.setdiff1d(np.arange(len(earlier)), work.basis.known[rows])
     stands = np.concatenate([work.numbering.keeper[still], unseen])
     spots = Detections.join([part for part in (made.take(~still), earlier.take(stands)) if len(part)])
     return spots.take(_sort_numbers(spots))
+
+
+def _find_datum_variance(work: Work) -> Floats:
+    """Return for each spot the variance of what its sorties are measured against, the least of them."""
+    least = np.full(len(work.fused.east), np.inf)
+    np.minimum.at(least, work.group, work.shifts.datum_variance[work.part.sortie])
+    return least
 
 
 def _carry(made: Detections, work: Work) -> Detections:

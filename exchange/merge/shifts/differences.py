@@ -17,6 +17,9 @@ Codes = NDArray[np.int64]
 MOST_VOTERS = 250
 """Sightings of a sortie that vote on its shift against another; more change nothing but the time it takes."""
 
+MOST_PARTNERS = 6
+"""A sortie is compared with so many earlier ones, those it has most in common with; a net needs no more."""
+
 
 @dataclass(frozen=True, eq=False)
 class Differences:
@@ -27,24 +30,20 @@ class Differences:
     first, second
         Codes of the sorties, first < second.
     voter
-        Index of the second sortie's sighting, from 0 without gaps.
-    row_first, row_second
-        Rows of the two sightings.
+        Index of the second sortie's sighting, from 0 without gaps, shape (n,).
     east, north
-        Second minus first, metres.
+        Second minus first, metres, shape (n,).
     """
 
     first: int
     second: int
     voter: Codes
-    row_first: Codes
-    row_second: Codes
     east: Floats
     north: Floats
 
 
 def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray[np.uint64]) -> Iterator[Differences]:
-    """Yield the differences up to ``REACH_M`` of every two sorties.
+    """Yield the differences up to ``REACH_M`` of every two sorties, or of those with most in common.
 
     Parameters
     ----------
@@ -55,35 +54,37 @@ def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray
     """
     from scipy.spatial import cKDTree
 
+    places = np.column_stack([east, north])
     rows = [np.flatnonzero(sortie == code) for code in range(int(sortie.max(initial=-1)) + 1)]
-    trees = [cKDTree(np.column_stack([east[own], north[own]])) if len(own) else None for own in rows]
-    for first in range(len(rows)):
-        for second in range(first + 1, len(rows)):
-            if trees[first] is None or trees[second] is None:
-                continue
-            voters = _choose_voters(trees[first], rows[second], east, north, lot)
-            if len(voters):
-                yield _measure(first, second, trees[first], rows[first], voters, east, north)
+    trees = [cKDTree(places[own]) if len(own) else None for own in rows]
+    for second, own in enumerate(rows):
+        candidates = own[np.argsort(lot[own], kind="stable")][: 20 * MOST_VOTERS]
+        near = {first: _find_near(trees[first], places, candidates) for first in range(second)}
+        partners = sorted(near, key=lambda first: (-len(near[first]), first))[:MOST_PARTNERS]
+        for first in sorted(partners):
+            if len(near[first]):
+                yield _measure(first, second, trees[first], places[near[first]])
 
 
-def _choose_voters(tree: Any, rows: Codes, east: Floats, north: Floats, lot: NDArray[np.uint64]) -> Codes:
-    rows = rows[np.argsort(lot[rows], kind="stable")][: 20 * MOST_VOTERS]
-    near = tree.query(np.column_stack([east[rows], north[rows]]), distance_upper_bound=REACH_M)[0]
-    return np.sort(rows[np.isfinite(near)][:MOST_VOTERS])
+def measure_differences(voters: Floats, others: Floats) -> Differences:
+    """Return the differences up to ``REACH_M`` of some places from others, both metres, shape (n, 2)."""
+    from scipy.spatial import cKDTree
+
+    return _measure(0, 1, cKDTree(others), voters)
 
 
-def _measure(first: int, second: int, tree: Any, own: Codes, voters: Codes, east: Floats, north: Floats) -> Differences:
-    found = tree.query_ball_point(np.column_stack([east[voters], north[voters]]), REACH_M, return_sorted=True)
+def _find_near(tree: Any, places: Floats, candidates: Codes) -> Codes:
+    if tree is None or not len(candidates):
+        return np.empty(0, np.int64)
+    near = tree.query(places[candidates], distance_upper_bound=REACH_M)[0]
+    return np.sort(candidates[np.isfinite(near)][:MOST_VOTERS])
+
+
+def _measure(first: int, second: int, tree: Any, voters: Floats) -> Differences:
+    found = tree.query_ball_point(voters, REACH_M, return_sorted=True)
     counts = np.fromiter(map(len, found), np.int64, len(found))
-    row_first = own[np.concatenate([np.asarray(one, np.int64) for one in found])]
-    voter = np.repeat(np.arange(len(voters)), counts)
-    row_second = voters[voter]
-    return Differences(
-        first=first,
-        second=second,
-        voter=voter,
-        row_first=row_first,
-        row_second=row_second,
-        east=east[row_second] - east[row_first],
-        north=north[row_second] - north[row_first],
-    )
+    other = np.fromiter((row for rows in found for row in rows), np.int64, int(counts.sum()))
+    voting = np.repeat(np.arange(len(voters)), counts)
+    difference = voters[voting] - tree.data[other]
+    voter = (np.cumsum(counts > 0) - 1)[voting]
+    return Differences(first, second, voter, difference[:, 0], difference[:, 1])

@@ -11,20 +11,17 @@ from exchange.merge.grouping import Yardstick, learn_yardstick, link_by_accuracy
 from exchange.merge.keys import mix
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
-from exchange.merge.shifts.differences import Differences, collect_differences
+from exchange.merge.shifts.datum import Datum, centre_nets, hold_control, hold_sortie
+from exchange.merge.shifts.differences import collect_differences
 from exchange.merge.shifts.network import Link, solve_network
-from exchange.merge.shifts.voting import MATCHED, REACH_M, Peak, find_pattern, find_peak
+from exchange.merge.shifts.refining import find_link
+from exchange.merge.shifts.voting import find_pattern
 from exchange.merge.sightings import Sightings
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-LEAST_MARGIN = 10.0
-"""Natural logarithm by which the best shift must beat all others: 20000 to 1. Chance reaches about 10 where sorties
-share nothing (simulated fires)."""
-
-LEAST_SUPPORT = 4
 MOST_PATTERN = 0.45
 """Share of the first peak from which the next one makes a regular pattern; scattered spots stay below 0.4, square
 lattices of 14 by 14 above 0.48 (simulated fires)."""
@@ -42,6 +39,7 @@ PATTERN = "unshifted: the spots form a regular pattern, which several shifts exp
 TOO_FEW = "unshifted: too few spots are shared with other sorties to find the shift"
 NOT_ASKED = "no shift looked for"
 FIXED = "holds the others in place"
+AGAINST_CONTROL = "shift taken out, measured against control"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,7 +61,7 @@ class Shifts:
     variance
         Of one sighting per axis, as estimated, square metres.
     datum_variance
-        Of the common place of all sorties, per axis, square metres: 0 where something fixes it.
+        Of what each sortie is measured against, per axis, square metres.
     yardstick
         What the sightings teach about any two of them.
     """
@@ -75,7 +73,7 @@ class Shifts:
     applied: Mask
     reason: tuple[str, ...]
     variance: Floats
-    datum_variance: float
+    datum_variance: Floats
     yardstick: Yardstick
 
     @property
@@ -94,35 +92,74 @@ class Shifts:
         return np.array([text.startswith("unshifted") for text in self.reason], bool)
 
 
-def find_shifts(sightings: Sightings, options: MergeOptions) -> Shifts:
-    """Return the shifts and accuracies of all sorties."""
-    count = len(sightings.sortie_names)
-    links: list[Link] = []
-    peaks: list[Peak] = []
-    sightings = _choose_sample(sightings)
-    if options.shift == "estimate" and count > 1:
-        links, peaks = _vote_all(sightings)
-    pattern = find_pattern(peaks) > MOST_PATTERN
-    place, net = solve_network(count, [] if pattern else links)
-    applied = np.bincount(net, minlength=count)[net] > 1
-    variance = _guess_variances(sightings, links)
-    place, variance, support, yardstick = _refine_by_groups(sightings, place, variance, applied)
-    place = _centre(place, net, applied)
-    reason = [TAKEN_OUT if one else PATTERN if pattern else TOO_FEW for one in applied]
-    if options.shift == "none" or count < 2:
-        reason = [NOT_ASKED] * count
-    error = np.where(applied, np.sqrt(2 * variance / np.maximum(support, 1)), np.nan)
+def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") -> Shifts:
+    """Return the shifts and accuracies of all sorties.
+
+    Parameters
+    ----------
+    sightings
+        Of all sorties.
+    options
+        Whether shifts are looked for, and the control.
+    held
+        Name of the sortie that stays where it is, such as the earlier list; empty where there is none.
+    """
+    names = sightings.sortie_names
+    part = _choose_sample(sightings)
+    control = _place_control(sightings, options)
+    links = _link_all(part) if options.shift == "estimate" else []
+    is_pattern = find_pattern([link.votes for link in links]) > MOST_PATTERN
+    place, net = solve_network(len(names), [] if is_pattern else links)
+    in_net = np.bincount(net, minlength=len(names))[net] > 1
+    place, variance, support, yardstick = _refine_by_groups(part, place, _guess_variances(part, links), in_net)
+    datum = _fix(part, place, net, control, held)
+    applied = in_net | datum.is_fixed
+    own_error = np.where(in_net, np.sqrt(2 * variance / np.maximum(support, 1)), 0.0)
+    reason = [TAKEN_OUT if one else PATTERN if is_pattern else TOO_FEW for one in applied]
+    if len(control):
+        reason = [AGAINST_CONTROL if one else text for one, text in zip(datum.is_fixed, reason, strict=True)]
+    elif held in names:
+        applied[names.index(held)] = False
+        reason[names.index(held)] = FIXED
+    if options.shift == "none" or (len(names) < 2 and not len(control)):
+        reason = [NOT_ASKED] * len(names)
     return Shifts(
-        east=np.where(applied, place[:, 0], np.nan),
-        north=np.where(applied, place[:, 1], np.nan),
-        error=error,
+        east=np.where(applied, datum.place[:, 0], np.nan),
+        north=np.where(applied, datum.place[:, 1], np.nan),
+        error=np.where(applied, np.hypot(own_error, datum.error), np.nan),
         support=support,
         applied=applied,
         reason=tuple(reason),
         variance=variance,
-        datum_variance=_spread_of_datum(place, applied),
+        datum_variance=_find_datum_variances(datum, applied),
         yardstick=yardstick,
     )
+
+
+def _place_control(sightings: Sightings, options: MergeOptions) -> Floats:
+    if options.control is None or options.shift == "none":
+        return np.empty((0, 2))
+    control = options.control.take(options.control.has_position())
+    return np.column_stack(sightings.local.to_metres(control.longitude, control.latitude))
+
+
+def _fix(part: Sightings, place: Floats, net: Codes, control: Floats, held: str) -> Datum:
+    if len(control):
+        return hold_control(part, place, net, control)
+    if held in part.sortie_names:
+        return hold_sortie(place, net, part.sortie_names.index(held))
+    return centre_nets(place, net)
+
+
+def _find_datum_variances(datum: Datum, applied: Mask) -> Floats:
+    """Return the variance per axis of what each sortie is measured against.
+
+    Where nothing fixes it, that is the mean of the shifts, whose variance is theirs over their number.
+    """
+    loose = applied & ~datum.is_fixed
+    count = int(loose.sum())
+    spread = float((datum.place[loose] ** 2).sum() / (2 * max(count - 1, 1) * count)) if count else 0.0
+    return np.where(loose, spread, datum.error**2)
 
 
 def _choose_sample(sightings: Sightings) -> Sightings:
@@ -135,43 +172,9 @@ def _choose_sample(sightings: Sightings) -> Sightings:
     return sightings.take(np.flatnonzero(lot < 2**32 * MOST_SIGHTINGS // len(sightings)))
 
 
-def _vote_all(sightings: Sightings) -> tuple[list[Link], list[Peak]]:
-    links, peaks = [], []
-    for differences in collect_differences(sightings.east, sightings.north, sightings.sortie, sightings.key):
-        peak = find_peak(differences.voter, differences.east, differences.north)
-        if peak.margin < LEAST_MARGIN:
-            continue
-        link = _refine(differences, peak)
-        if link.support >= LEAST_SUPPORT:
-            links.append(link)
-            peaks.append(peak)
-    return links, peaks
-
-
-def _refine(differences: Differences, peak: Peak) -> Link:
-    """Return the link after iterated means of the differences near the peak."""
-    near = np.hypot(differences.east - peak.east, differences.north - peak.north) < 4 * max(peak.width, 1.5)
-    east, north, voter = differences.east[near], differences.north[near], differences.voter[near]
-    voters = int(differences.voter.max()) + 1
-    crowd = np.bincount(differences.voter, minlength=voters) / (np.pi * REACH_M**2)
-    x, y, variance = peak.east, peak.north, peak.width**2
-    for _ in range(20):
-        square = (east - x) ** 2 + (north - y) ** 2
-        height = np.exp(-square / (2 * variance)) / (2 * np.pi * variance)
-        total = np.bincount(voter, height, minlength=voters)
-        weight = MATCHED * height / ((1 - MATCHED) * crowd[voter] + MATCHED * total[voter])
-        support = max(float(weight.sum()), 1e-9)
-        x, y = float(weight @ east / support), float(weight @ north / support)
-        variance = max(float(weight @ square / (2 * support)), 0.02)
-    return Link(
-        first=differences.first,
-        second=differences.second,
-        east=x,
-        north=y,
-        variance=variance / support,
-        support=support,
-        worth=peak.margin,
-    )
+def _link_all(sightings: Sightings) -> list[Link]:
+    found = map(find_link, collect_differences(sightings.east, sightings.north, sightings.sortie, sightings.key))
+    return [link for link in found if link is not None]
 
 
 def _guess_variances(sightings: Sightings, links: list[Link]) -> Floats:
@@ -213,16 +216,3 @@ def _count_shared(group: Codes, sortie: Codes, count: int) -> Codes:
     holder = couple // count
     several = np.bincount(holder)[holder] > 1
     return np.bincount(couple[several] % count, minlength=count)
-
-
-def _centre(place: Floats, net: Codes, applied: Mask) -> Floats:
-    place = np.where(applied[:, None], place, 0.0)
-    for code in np.unique(net):
-        place[net == code] -= place[net == code].mean(axis=0)
-    return place
-
-
-def _spread_of_datum(place: Floats, applied: Mask) -> float:
-    """Return the variance per axis of the mean of the shifts, which nothing fixes: theirs over their number."""
-    count = int(applied.sum())
-    return float((place[applied] ** 2).sum() / (2 * max(count - 1, 1) * count)) if count else 0.0

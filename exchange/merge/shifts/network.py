@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Link:
     """Say how one sortie lies to another.
 
@@ -28,6 +28,8 @@ class Link:
         How many pairs of sightings carry it.
     worth
         For the choice of a tree.
+    votes
+        As in ``Peak``.
     """
 
     first: int
@@ -37,6 +39,7 @@ class Link:
     variance: float
     support: float
     worth: float
+    votes: Floats
 
 
 def solve_network(count: int, links: Sequence[Link]) -> tuple[Floats, Codes]:

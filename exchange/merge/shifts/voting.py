@@ -77,16 +77,16 @@ def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
     return _read_peak(_vote(counts, best), best)
 
 
-def find_pattern(peaks: Sequence[Peak]) -> float:
-    """Return how high the next peak stands beside the first, as a share of it, in the votes of all peaks together.
+def find_pattern(all_votes: Sequence[Floats]) -> float:
+    """Return how high the next peak stands beside the first, as a share of it, in all votes together.
 
     Near 1 for a regular pattern of spots, which a shift by one step explains nearly as well; near 0 for scattered ones.
     """
     from scipy.ndimage import maximum_filter
 
-    if not peaks:
+    if not all_votes:
         return 0.0
-    votes = np.sum([peak.votes for peak in peaks], axis=0)
+    votes = np.sum(all_votes, axis=0)
     place = (np.arange(len(votes)) - len(votes) // 2) * BIN_M
     away = np.hypot(place[None, :], place[:, None])
     beside = (maximum_filter(votes, 5) == votes) & (away > _NEXT_M) & (away < _REPEATED_M)
