@@ -80,7 +80,7 @@ class Story:
     def _first_period(self) -> Iterator[Step]:
         ledger = str(self._ledger)
         if self.overwrite:
-            self._ledger.unlink(missing_ok=True)
+            self._remove_former_ledger()
         yield Step("The incident's ledger:", ["ledger", "start", ledger, "--incident", INCIDENT])
         yield from self._add("Both sorties of the first period go into it:", FIRST_PERIOD)
         yield Step("The perimeter too:", ["ledger", "add", ledger, str(self._edge)])
@@ -125,6 +125,11 @@ class Story:
 
         listed, short_names = _read_handed_out(self._handout)
         return write_returns(self._make_folder("field"), listed, short_names=short_names, overwrite=self.overwrite)
+
+    def _remove_former_ledger(self) -> None:
+        # No command replaces a ledger; the one of an earlier demonstration is only a demonstration.
+        for path in (self._ledger, self._ledger.with_suffix(".copy.gpkg")):
+            path.unlink(missing_ok=True)
 
     def _find(self, name: str) -> WrittenFile:
         return next(file for file in self.written if file.path == self.folder / name)
