@@ -39,6 +39,11 @@ class Cleaned(NamedTuple):
     removed: Fixes
     reason: NDArray[np.object_]
 
+    @property
+    def reach_m(self) -> float:
+        """How far the kept fixes lie apart, corner to corner."""
+        return float(np.hypot(*np.ptp(self.xy, axis=0))) if len(self.xy) else 0.0
+
 
 def clean_fixes(fixes: Fixes) -> Cleaned | None:
     """Return the fixes that an aircraft can have flown; ``None`` where not one has a position."""

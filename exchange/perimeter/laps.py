@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _STEP_M = 2.0
+_MOST_STEPS = 60_000
 _SMOOTH_M = 12.0
 _PARALLEL_COSINE = 0.85
+_SHARED_FROM = 1.5
 
 
 class Averaged(NamedTuple):
@@ -20,7 +22,7 @@ class Averaged(NamedTuple):
     Parameters
     ----------
     ring
-        Metres, shape (n, 2), not closed.
+        Metres, shape (n, 2), not closed; the given one itself where no stretch was flown twice.
     passes
         How many passes ran along each place.
     scatter_m
@@ -32,7 +34,7 @@ class Averaged(NamedTuple):
     scatter_m: float
 
 
-def average_passes(ring: Floats, places: Floats, headings: Floats, *, within_m: float) -> Averaged:
+def average_passes(ring: Floats, places: Floats, headings: Floats, step_m: float, *, within_m: float) -> Averaged:
     """Return a ring moved sideways to the mean of the flown places that run along it.
 
     Parameters
@@ -41,6 +43,8 @@ def average_passes(ring: Floats, places: Floats, headings: Floats, *, within_m: 
         Metres, shape (n, 2), not closed.
     places, headings
         Flown places and unit vectors along the path there, shape (m, 2), even steps, the ring's own included.
+    step_m
+        From one flown place to the next.
     within_m
         How far from the ring a pass may run.
     """
@@ -59,18 +63,19 @@ def average_passes(ring: Floats, places: Floats, headings: Floats, *, within_m: 
     width = max(1, round(_SMOOTH_M / step))
     count = _smooth(np.bincount(node, minlength=len(even)).astype(np.float64), width)
     total = _smooth(np.bincount(node, offset, minlength=len(even)).astype(np.float64), width)
-    own = max(float(np.quantile(count[count > 0], 0.1)), 1e-9) if (count > 0).any() else 1.0
-    passes = count / own
-    is_shared = passes > 1.5
+    passes = count * step_m / step
+    is_shared = passes > _SHARED_FROM
+    if not is_shared.any():
+        return Averaged(ring, passes, float("nan"))
     moved = np.where(is_shared, total / np.maximum(count, 1e-9), 0.0)
-    spread = _spread(offset, node, count, is_shared, moved)
+    spread = _spread(offset, node, is_shared, moved)
     return Averaged(even + _smooth(moved, width)[:, None] * normal, passes, spread)
 
 
 def _even_steps(ring: Floats) -> tuple[Floats, float]:
     closed = np.vstack([ring, ring[:1]])
     along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
-    count = max(8, round(along[-1] / _STEP_M))
+    count = min(max(8, round(along[-1] / _STEP_M)), _MOST_STEPS)
     wanted = np.linspace(0.0, along[-1], count, endpoint=False)
     even = np.column_stack([np.interp(wanted, along, closed[:, 0]), np.interp(wanted, along, closed[:, 1])])
     return even, float(along[-1] / count)
@@ -82,11 +87,10 @@ def _smooth(values: Floats, width: int) -> Floats:
     return np.asarray(uniform_filter1d(values, size=min(2 * (width // 2) + 1, len(values)), mode="wrap"))
 
 
-def _spread(
-    offset: Floats, node: NDArray[np.int64], count: Floats, is_shared: NDArray[np.bool_], mean: Floats
-) -> float:
+def _spread(offset: Floats, node: NDArray[np.int64], is_shared: NDArray[np.bool_], mean: Floats) -> float:
     chosen = is_shared[node]
     if chosen.sum() < 20:
         return float("nan")
     rest = offset[chosen] - mean[node[chosen]]
+    # The median of absolute departures, scaled to a normal distribution; of two passes half the variance is lost.
     return float(np.sqrt(2.0) * 1.4826 * np.median(np.abs(rest)))
