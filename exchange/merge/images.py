@@ -11,8 +11,9 @@ from exchange.model.detections import Detections
 
 Codes = NDArray[np.int64]
 
-IMAGE_WORDS = ("image", "photo", "picture", "frame", "image_name", "image_file", "photo_name")
-"""Plain words by which a foreign column is known to name the image; the first that a table has is used."""
+IMAGE_WORDS = ("image", "image_name", "image_file", "photo", "photo_name", "picture", "frame", "imagen", "foto")
+"""Plain words by which a foreign column is known to name the image. Files name it differently, so each row takes the
+first of them that it has."""
 
 _WHOLE_MINUTE_MS = 60_000
 _TOO_MANY_AT_ONE_INSTANT = 0.5
@@ -42,18 +43,29 @@ def find_images(table: Detections, placed: Codes, sortie: Codes) -> tuple[Codes,
 
 
 def _code_names(table: Detections, placed: Codes) -> tuple[Codes, Bits]:
-    column = _find_column(table)
-    if column is None:
+    columns = _find_columns(table)
+    if not columns:
         return np.full(len(placed), -1), np.zeros(len(placed), np.uint64)
-    texts = np.array(["" if value is None else str(value) for value in column[placed].tolist()], dtype=object)
+    texts = _to_texts(columns[0][placed])
+    for column in columns[1:]:
+        left = np.flatnonzero(texts == "")
+        texts[left] = _to_texts(column[placed[left]])
     code, names = code_texts(texts)
     empty = np.array([not name for name in names], bool)
     return np.where(empty[code], -1, code), hash_texts(names)[code]
 
 
-def _find_column(table: Detections) -> ForeignColumn | None:
-    by_word = {name.lower().replace(" ", "_"): column for name, column in table.extra.items()}
-    return next((by_word[word] for word in IMAGE_WORDS if word in by_word), None)
+def _find_columns(table: Detections) -> list[ForeignColumn]:
+    found = [(IMAGE_WORDS.index(word), name) for name in table.extra if (word := _to_word(name)) in IMAGE_WORDS]
+    return [table.extra[name] for _, name in sorted(found)]
+
+
+def _to_word(name: str) -> str:
+    return name.lower().replace(" ", "_")
+
+
+def _to_texts(column: ForeignColumn) -> NDArray[np.object_]:
+    return np.array(["" if value is None else str(value) for value in column.tolist()] or [], dtype=object)
 
 
 def _code_instants(time: NDArray[np.datetime64], sortie: Codes) -> Codes:
