@@ -45,7 +45,7 @@ def is_ledger(path: Path) -> bool:
         return False
     try:
         found = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'exchange_ledger'").fetchone()
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return False
     finally:
         connection.close()
@@ -195,6 +195,9 @@ def told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _in_words(error, path) from error
+    except UnicodeDecodeError as error:
+        # SQLite's own message quotes a changed byte.
+        raise DamagedLedgerError("holds text that is none", path=path, remedy=restore_remedy(path)) from error
 
 
 def copy_path(path: Path) -> Path:

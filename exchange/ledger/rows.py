@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.errors import DamagedLedgerError
 from exchange.ledger.cells import from_cells, read_extra, to_cells, write_extra
 from exchange.ledger.geometry_blob import write_points
 from exchange.ledger.schema import TABLES, SqlTable
@@ -115,7 +116,12 @@ def read_rows(
     cursor = connection.execute(query, values)
     while batch := cursor.fetchmany(BATCH_ROWS):
         cells = list(zip(*batch, strict=True))
-        yield _build(table, kind, cells, own, held, names, with_extra=with_extra)
+        try:
+            rows = _build(table, kind, cells, own, held, names, with_extra=with_extra)
+        except (ValueError, TypeError, KeyError) as error:
+            remedy = "See what is wrong by: exchange ledger check LEDGER"
+            raise DamagedLedgerError(f"{name} holds what no act has written: {error}", remedy=remedy) from error
+        yield rows
 
 
 def _held_columns(connection: Connection, name: str, kind: type[Table], columns: Sequence[str] | None) -> list[str]:

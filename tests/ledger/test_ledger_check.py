@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from exchange.errors import DamagedLedgerError, ExchangeError, LedgerError
+from exchange.incident.handing_out import read_handed_out
 from exchange.ledger.act import begin_act
 from exchange.ledger.check import check_ledger
 from exchange.ledger.copy import restore_copy
@@ -88,6 +89,22 @@ def test_a_change_behind_its_back_is_found(ledger: Path, statement: str, told: s
     assert re.search(told, messages(ledger))
 
 
+def test_a_byte_that_is_no_text_is_told(ledger: Path) -> None:
+    """SQLite quotes the broken name in its message, which is no text then."""
+    data = ledger.read_bytes()
+    ledger.write_bytes(data.replace(b"CREATE VIEW spots", b"CREATE VIEW spot\xce", 1))
+    with pytest.raises(DamagedLedgerError, match="exchange ledger restore"):
+        check_ledger(ledger)
+    assert not is_ledger(ledger)
+
+
+def test_a_value_that_cannot_be_read_is_told(ledger: Path) -> None:
+    """A time that is none, put there behind the ledger's back, is told with the table and what to do."""
+    change(ledger, "UPDATE handed_name SET handed_out = 'yesterday'")
+    with pytest.raises(DamagedLedgerError, match="handed_name holds what no act has written"):
+        read_handed_out(ledger)
+
+
 def test_a_table_that_is_not_of_the_ledger_is_told(ledger: Path) -> None:
     """A table or trigger that someone added is named."""
     connection = sqlite3.connect(ledger, isolation_level=None)
@@ -98,11 +115,12 @@ def test_a_table_that_is_not_of_the_ledger_is_told(ledger: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(30))
 def test_a_flipped_bit_is_found_or_harmless(ledger: Path, seed: int) -> None:
-    """A random bit flipped anywhere is found by the check, or nothing that the ledger says has changed."""
+    """A random bit flipped in a byte in use is found by the check, or nothing that the ledger says has changed."""
     expected = read_all(ledger)
     random = np.random.default_rng(seed)
     data = bytearray(ledger.read_bytes())
-    data[random.integers(len(data))] ^= 1 << int(random.integers(8))
+    used = np.flatnonzero(np.frombuffer(data, np.uint8))
+    data[random.choice(used)] ^= 1 << int(random.integers(8))
     ledger.write_bytes(data)
     try:
         found = bool(check_ledger(ledger).problems)
