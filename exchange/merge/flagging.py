@@ -20,10 +20,9 @@ NO_POSITION = "no position"
 TOLD_TWICE = "says the same as another row"
 
 
-def flag_spots(work: Work) -> list[list[str]]:
-    """Return the flags of each group."""
-    count = len(work.numbering.number)
-    flags: list[list[str]] = [[] for _ in range(count)]
+def flag_spots(work: Work) -> dict[int, list[str]]:
+    """Return the flags of each group that has any."""
+    flags: dict[int, list[str]] = {}
     for text, mask in (
         (JOINED, work.numbering.joined),
         (DIVIDED, work.numbering.divided),
@@ -31,11 +30,11 @@ def flag_spots(work: Work) -> list[list[str]]:
         (UNSHIFTED, _mark_unshifted(work)),
     ):
         for index in np.flatnonzero(mask).tolist():
-            flags[index].append(text)
+            flags.setdefault(index, []).append(text)
     for index in np.flatnonzero(work.numbering.divided).tolist():
         flags[index].append(f"see also {work.numbering.sibling[index]}")
     for index, alternatives in work.grouping.alternatives.items():
-        flags[index] += [f"may be one with {work.numbering.number[other]}" for other in alternatives]
+        flags.setdefault(index, []).extend(f"may be one with {work.numbering.number[other]}" for other in alternatives)
     return flags
 
 

@@ -12,8 +12,6 @@ from exchange.model.detections import Detections
 
 Bits = NDArray[np.uint64]
 
-_MANY = 20_000
-
 KEY_DIGITS = 12
 """Hexadecimal digits of a key as it is written into a list."""
 
@@ -62,18 +60,10 @@ def mix(bits: Bits) -> Bits:
 
 def code_texts(texts: NDArray[np.object_]) -> tuple[NDArray[np.int64], list[str]]:
     """Return an index per text into the distinct texts, which are in order of first appearance."""
-    if len(texts) > _MANY:
-        return _code_many(texts)
-    codes: dict[str, int] = {}
-    code = np.fromiter((codes.setdefault(text, len(codes)) for text in texts.tolist()), np.int64, len(texts))
-    return code, list(codes)
-
-
-def _code_many(texts: NDArray[np.object_]) -> tuple[NDArray[np.int64], list[str]]:
-    import pyarrow
-
-    encoded = pyarrow.array(texts, pyarrow.large_string()).dictionary_encode()
-    return np.asarray(encoded.indices).astype(np.int64), encoded.dictionary.to_pylist()
+    items = texts.tolist()
+    names = list(dict.fromkeys(items))
+    codes = dict(zip(names, range(len(names)), strict=True))
+    return np.fromiter(map(codes.__getitem__, items), np.int64, len(items)), names
 
 
 def hash_texts(texts: Sequence[str]) -> Bits:

@@ -88,7 +88,9 @@ def number_spots(
         _fold(folded.setdefault(int(home[row]), []), earlier, row, own=keeper[home[row]] == row)
     joined = np.bincount(home[home >= 0], minlength=count) > 1
     divided, sibling = _find_divided(spot, holder, home, keeper, number, count)
-    aliases = [join_aliases(folded.get(index, ())) for index in range(count)]
+    aliases = [""] * count
+    for index, names in folded.items():
+        aliases[index] = join_aliases(names)
     return Numbering(number=number, aliases=aliases, keeper=keeper, joined=joined, divided=divided, sibling=sibling)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -111,7 +113,7 @@ def _scatter(column: ForeignColumn, places: Codes, rows: Codes, count: int) -> F
     return spread
 
 
-def _join_flags(work: Work) -> list[str]:
+def _join_flags(work: Work) -> NDArray[np.object_]:
     flags = flag_spots(work)
     earlier = work.basis.list.extra.get(FLAGS)
     if earlier is not None:
@@ -119,21 +121,26 @@ def _join_flags(work: Work) -> list[str]:
             told = (earlier[work.numbering.keeper[index]] or "").split(SEPARATOR)
             if any(one in HISTORY for one in told):
                 history = [one for one in told if one in HISTORY or one.startswith("see also ")]
-                flags[index] = list(dict.fromkeys([*history, *flags[index]]))
-    return [SEPARATOR.join(one) for one in flags]
+                flags[index] = list(dict.fromkeys([*history, *flags.get(index, ())]))
+    joined = np.full(len(work.numbering.number), "", object)
+    for index, texts in flags.items():
+        joined[index] = SEPARATOR.join(texts)
+    return joined
 
 
 def _join_keys(work: Work) -> list[str]:
     """Return for each group the keys of all its sightings, also of those that only an earlier list contains."""
     if not len(work.group):
         return []
-    order = np.argsort(work.group, kind="stable")
-    text = write_keys(work.part.key[order])
-    last = np.cumsum(np.bincount(work.group)) * (KEY_DIGITS + 1)
-    ends = (last - 1).tolist()
-    begins = [0, *last[:-1].tolist()]
-    joined = [text[begin:end] for begin, end in zip(begins, ends, strict=True)]
     contained = work.basis.list.extra.get(SIGHTING_KEYS)
+    order = np.argsort(work.group, kind="stable")
+    if contained is not None:
+        # Such a list tells its sightings; its spots themselves are none.
+        order = order[~work.basis.is_listed[work.part.row[order]]]
+    text = write_keys(work.part.key[order])
+    last = np.cumsum(np.bincount(work.group[order], minlength=len(work.numbering.number))) * (KEY_DIGITS + 1)
+    begins = [0, *last[:-1].tolist()]
+    joined = [text[begin:end].rstrip() for begin, end in zip(begins, last.tolist(), strict=True)]
     if contained is not None and work.basis.is_listed.any():
         for index in np.flatnonzero(work.numbering.keeper >= 0).tolist():
             joined[index] = " ".join(filter(None, [contained[work.numbering.keeper[index]], joined[index]]))
@@ -142,11 +149,17 @@ def _join_keys(work: Work) -> list[str]:
 
 def _sort_numbers(spots: Detections) -> Codes:
     ids = spots.id.tolist()
-    lengths = set(map(len, ids))
-    if len(lengths) == 1 and len({one.partition("-")[0] for one in ids}) == 1:
-        return np.argsort(spots.id.astype(f"U{lengths.pop()}"), kind="stable")
+    if _is_of_one_series(ids):
+        text = np.array(ids, np.str_)
+        return np.lexsort((text, np.strings.str_len(text)))
     series = sorted({one.partition("-")[0] for one in ids})
     counts = [read_counts(ids, one) if one.isalpha() and one.isupper() else np.zeros(len(ids)) for one in series]
     count = np.maximum.reduce([np.zeros(len(ids), np.int64), *counts]).astype(np.int64)
     letters = np.searchsorted(series, [one.partition("-")[0] for one in ids])
     return np.lexsort((np.arange(len(ids)), count, letters, count == 0))
+
+
+def _is_of_one_series(ids: list[str]) -> bool:
+    """Tell whether all are numbers of one series of letters, so that length and text sort them as their counts do."""
+    first = ids[0].partition("-")[0] if ids else ""
+    return first.isalpha() and first.isupper() and all(map(re.compile(f"{first}-[0-9]+").fullmatch, ids))

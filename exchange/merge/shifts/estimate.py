@@ -27,7 +27,9 @@ MOST_PATTERN = 0.45
 lattices of 14 by 14 above 0.48 (simulated fires)."""
 
 FIRST_GUESS_M = 1.0
-ROUNDS = 3
+ROUNDS, FEWER_ROUNDS = 3, 2
+MANY = 4000
+"""Where there are so many, the first round is as good as the second is elsewhere."""
 
 MOST_SIGHTINGS = 10_000
 """Shifts and accuracies are found from about so many; more make them no better worth the time."""
@@ -198,7 +200,7 @@ def _refine_by_groups(
     sortie = sightings.sortie
     support = np.zeros(count, np.int64)
     yardstick = learn_yardstick(sightings, sightings.east, sightings.north, variance[sortie])
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if len(sightings) < MANY else FEWER_ROUNDS):
         own = np.where(np.isnan(sightings.variance), variance[sortie], sightings.variance)
         moved = given - np.where(applied[:, None], place, 0.0)[sortie]
         yardstick = learn_yardstick(sightings, moved[:, 0], moved[:, 1], own)
