@@ -26,7 +26,7 @@ def merge_into_ledger(
     Raises
     ------
     OptionError
-        When an earlier list is given with its sightings, which the ledger keeps itself.
+        When an earlier list is given with its sightings, which the ledger keeps itself, or cells to work in.
     LedgerError
         When the ledger cannot be written, or has a list and another one is given.
     """
@@ -36,6 +36,8 @@ def merge_into_ledger(
 
     if settings.onto_sightings:
         raise OptionError("a ledger keeps the sightings itself", field="--onto-sightings", remedy="Leave it out.")
+    if settings.cells:
+        raise OptionError("a ledger is merged as a whole", field="--cells", remedy="Leave it out.")
     beside = ReadBeside(host, options)
     earlier, area, coverage = beside.read_earlier(settings), beside.read_area(settings), beside.read_coverage(settings)
     merge_options = settings.to_options(beside.read_control(settings))

@@ -146,6 +146,14 @@ def test_merging_needs_files_or_a_ledger(exchange: Run) -> None:
     assert exchange("merge", "-o", "now.geojson").code == 2
 
 
+@pytest.mark.parametrize("option", [("--cells", "2000"), ("--onto", "sortie.csv", "--onto-sightings", "sortie.csv")])
+def test_what_a_ledger_does_itself_is_wrong_usage(exchange: Run, started: Path, option: tuple[str, ...]) -> None:
+    """Cells and an earlier list's sightings are refused, and nothing is done."""
+    before = started.read_bytes()
+    assert exchange("merge", "--ledger", "fire.gpkg", *option).code == 2
+    assert started.read_bytes() == before
+
+
 def test_short_names_stay_when_handed_out_again(exchange: Run, started: Path) -> None:
     """The ledger holds the names it has given, in whatever folder the second handout goes."""
     exchange("merge", "--ledger", "fire.gpkg", "--no-shift")
