@@ -12,7 +12,7 @@ import numpy as np
 from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
 from exchange.cli.handout_ledger import enter_handout, hold_handed_out
 from exchange.cli.handout_options import selecting_options, to_place, to_selection
-from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, write_paper
+from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, WORKBOOK_NAME, write_paper
 from exchange.cli.lengths import to_metres
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
@@ -49,6 +49,7 @@ burned ground and on calling a spot out. Check one known point on the device bef
 @click.option("--resolution", metavar="LENGTH", help="Step of written positions, finer than their accuracy if need be.")
 @click.option("--sheet", is_flag=True, help="Write sheet.pdf too, to carry and write on.")
 @click.option("--radio", is_flag=True, help="Write radio.txt too, to read out.")
+@click.option("--workbook", is_flag=True, help="Write workbook.xlsx too, a row a spot.")
 @click.option("--title", default="", help="Title of the documents; by default the incident's name.")
 @overwrite_option
 @json_option
@@ -65,6 +66,7 @@ def command(
     earlier: str,
     sheet: bool,
     radio: bool,
+    workbook: bool,
     overwrite: bool,
     as_json: bool,
     format_name: str,
@@ -79,7 +81,7 @@ def command(
     from exchange.model import gather_problems
 
     folder, host = Path(output), load_host()
-    paper = (SHEET_NAME,) * sheet + (RADIO_NAME,) * radio
+    paper = (SHEET_NAME,) * sheet + (RADIO_NAME,) * radio + (WORKBOOK_NAME,) * workbook
     profiles = _choose_profiles(host, names, profile_files, is_paper_enough=bool(paper))
     options, perimeter_file, division_file = _to_options(values)
     reading = to_read_options(values)

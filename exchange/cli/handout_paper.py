@@ -1,4 +1,4 @@
-"""The paper of ``exchange handout``: the sheet to carry and the script to read out."""
+"""What ``exchange handout`` writes for people: the sheet to carry, the script to read out, and the workbook."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ if TYPE_CHECKING:
 
     from exchange.handout import Handout, HandoutOptions
 
-SHEET_NAME, RADIO_NAME = "sheet.pdf", "radio.txt"
+SHEET_NAME, RADIO_NAME, WORKBOOK_NAME = "sheet.pdf", "radio.txt", "workbook.xlsx"
+WORKBOOK_PROFILE = "spreadsheet"
+"""The workbook has the columns of this profile."""
 
 
 def write_paper(
@@ -27,7 +29,7 @@ def write_paper(
     area: BaseGeometry | None,
     overwrite: bool,
 ) -> list[Problem]:
-    """Write the sheet, the script, or both into the folder; return what had to be cut.
+    """Write the sheet, the script and the workbook, those that are named, into the folder; return what was cut.
 
     Parameters
     ----------
@@ -36,7 +38,7 @@ def write_paper(
     folder
         Made where it does not exist.
     names
-        ``SHEET_NAME``, ``RADIO_NAME`` or both.
+        Of ``SHEET_NAME``, ``RADIO_NAME`` and ``WORKBOOK_NAME``.
     options
         Units.
     source
@@ -77,7 +79,25 @@ def write_paper(
             lambda path: write_radio_script(handout.spots, path, title=handout.title),
             overwrite=overwrite,
         )
+    if WORKBOOK_NAME in names:
+        problems += _write_workbook(handout, folder / WORKBOOK_NAME, options, area, overwrite=overwrite)
     return problems
+
+
+def _write_workbook(
+    handout: Handout, target: Path, options: HandoutOptions, area: BaseGeometry | None, *, overwrite: bool
+) -> list[Problem]:
+    from exchange.formats.writing import write_whole
+    from exchange.geo.edge import measure_to_edge
+    from exchange.handout import load_profiles
+    from exchange.handout.limiting import limit_spots
+    from exchange.handout.workbook import write_workbook
+
+    spots = handout.spots
+    (profile,) = load_profiles().choose([WORKBOOK_PROFILE])
+    edge = None if area is None else measure_to_edge(spots.longitude, spots.latitude, area)
+    limited = limit_spots(spots, profile, spots.id, edge=edge, resolution_m=options.resolution_m).spots
+    return write_whole(target, lambda path: write_workbook(limited, path, title=handout.title), overwrite=overwrite)
 
 
 def _find_data_time(handout: Handout) -> str:

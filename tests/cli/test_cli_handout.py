@@ -171,8 +171,11 @@ def test_the_list_of_the_invented_fire_goes_to_every_device(exchange: Run) -> No
 
 def test_paper_goes_with_it_or_alone(exchange: Run) -> None:
     """The sheet and the script are written beside the files of devices, or without any device."""
-    with_files = exchange("handout", "list.geojson", "--profile", "six-capitals", "--sheet", "--radio", "-o", "out")
+    with_files = exchange(
+        "handout", "list.geojson", "--profile", "six-capitals", "--sheet", "--radio", "-o", "out", "--workbook"
+    )
     assert with_files.code == 0, with_files.err
+    assert Path("out/workbook.xlsx").read_bytes().startswith(b"PK")
     assert Path("out/sheet.pdf").read_bytes().startswith(b"%PDF-")
     assert "Hotel dash zero one zero" in Path("out/radio.txt").read_text(encoding="utf-8")
     alone = exchange("handout", "list.geojson", "--radio", "--status", "hot", "-o", "alone")
