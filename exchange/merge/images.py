@@ -23,7 +23,8 @@ def find_images(table: Detections, placed: Codes, sortie: Codes) -> tuple[Codes,
     """Return a code per row, shared by the sightings of one image, and bits that stand for the image's name.
 
     One image is one name in an image column within one sortie, or else one instant of one sortie. Times that are
-    all whole minutes, or mostly one and the same, tell no image. A row that tells neither is an image of its own.
+    all whole minutes, or mostly one and the same, tell no image. A row that tells neither is an image of its own, and
+    its code is negative.
 
     Parameters
     ----------
@@ -39,7 +40,8 @@ def find_images(table: Detections, placed: Codes, sortie: Codes) -> tuple[Codes,
     own = np.arange(len(placed))
     within = np.where(named >= 0, named, np.where(instant >= 0, instant, own))
     kind = np.where(named >= 0, 0, np.where(instant >= 0, 1, 2))
-    return mix(mix(within.astype(np.uint64)) + (sortie * 3 + kind).astype(np.uint64)).view(np.int64), name_bits
+    code = mix(mix(within.astype(np.uint64)) + (sortie * 3 + kind).astype(np.uint64)) >> np.uint64(1)
+    return np.where(kind == 2, ~code.astype(np.int64), code.astype(np.int64)), name_bits
 
 
 def _code_names(table: Detections, placed: Codes) -> tuple[Codes, Bits]:

@@ -43,7 +43,11 @@ def _report_sorties(work: Work) -> tuple[SortieReport, ...]:
     np.minimum.at(begin, part.sortie, np.nan_to_num(part.seconds, nan=np.inf))
     turn = np.argsort(begin, kind="stable").tolist()
     first = _find_first_sorties(work, turn)
-    return tuple(_report_sortie(work, code, first) for code in turn if part.sortie_names[code] != EARLIER_LIST)
+    place = part.of_row[: work.basis.told]
+    told = np.bincount(part.sortie[place[place >= 0]], minlength=len(turn))
+    return tuple(
+        _report_sortie(work, code, first, int(told[code])) for code in turn if part.sortie_names[code] != EARLIER_LIST
+    )
 
 
 def _find_first_sorties(work: Work, turn: list[int]) -> Codes:
@@ -56,16 +60,16 @@ def _find_first_sorties(work: Work, turn: list[int]) -> Codes:
     return np.where(work.numbering.keeper >= 0, -1, found)
 
 
-def _report_sortie(work: Work, code: int, first: Codes) -> SortieReport:
+def _report_sortie(work: Work, code: int, first: Codes, told: int) -> SortieReport:
     part, shifts = work.part, work.shifts
     rows = np.flatnonzero(part.sortie == code)
-    spots = np.unique(work.group[rows])
-    place = part.of_row[: work.basis.told]
-    told = int((part.sortie[place[place >= 0]] == code).sum())
+    is_seen = np.zeros(len(first), bool)
+    is_seen[work.group[rows]] = True
+    spots = np.flatnonzero(is_seen)
     aircraft = work.basis.rows.aircraft[part.row[rows]]
     return SortieReport(
         sortie=part.sortie_names[code],
-        aircraft=next((name for name in aircraft.tolist() if name), ""),
+        aircraft=next(filter(None, aircraft), ""),
         sightings=told,
         told_twice=told - len(rows),
         accuracy_m=float(RADIUS_95 * np.sqrt(np.median(work.variance[rows]))),

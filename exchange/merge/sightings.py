@@ -52,7 +52,7 @@ class Sightings:
     sortie
         Index into ``sortie_names``.
     image
-        Sightings of one image share a code; they cannot be one spot.
+        Sightings of one image share a code; they cannot be one spot. Negative where a sighting tells no image.
     key
         64 bits that stand for what the row says.
     sortie_names

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from exchange.merge.grouping.density import measure_density
 from exchange.merge.grouping.linkage import mark_cliques
-from exchange.merge.grouping.odds import weigh_place
+from exchange.merge.grouping.odds import weigh_place, weigh_repeats
 from exchange.merge.grouping.pairs import Pairs, find_islands, find_pairs_by_accuracy
 from exchange.merge.grouping.warmth import Warmth, weigh_warmth
 from exchange.merge.sightings import Sightings
@@ -78,11 +78,12 @@ def weigh_pairs(
         Whether to weigh those far from any crowd as well.
     """
     pairs = find_pairs_by_accuracy(east, north, variance, part.image, GATE)
-    island, alone = _find_lonely(len(part), pairs, variance, sightings_per_spot)
+    island, alone = _find_lonely(part, pairs, variance, sightings_per_spot)
     crowded = np.arange(len(part)) if is_all else np.flatnonzero(~alone)
     among = _restrict(pairs, crowded, len(part))
     density = measure_density(east, north, crowded, sightings_per_spot)
     place = weigh_place(among, variance[crowded], density)
+    place += weigh_repeats(among, part.sortie[crowded], part.image[crowded], part.sortie_names)
     odds = place
     if warmth is not None:
         odds = place + weigh_warmth(warmth, among, part.temperature[crowded], part.sortie[crowded])
@@ -90,12 +91,14 @@ def weigh_pairs(
     return Weighed(island=island, crowded=crowded, pairs=among, place=place, probability=probability)
 
 
-def _find_lonely(count: int, pairs: Pairs, variance: Floats, sightings_per_spot: float) -> tuple[Codes, Mask]:
+def _find_lonely(part: Sightings, pairs: Pairs, variance: Floats, sightings_per_spot: float) -> tuple[Codes, Mask]:
     """Return the islands of likely pairs, and which sightings are of one that needs no weighing.
 
     In such an island every two sightings are near enough, and no more than one other spot stands beside it.
     """
+    count = len(part)
     odds = weigh_place(pairs, variance, np.full(count, LONELY))
+    odds += weigh_repeats(pairs, part.sortie, part.image, part.sortie_names)
     near = odds >= HARDLY
     likely = pairs.take(near)
     island = find_islands(count, likely)

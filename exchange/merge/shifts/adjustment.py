@@ -17,8 +17,8 @@ def adjust_shifts(
 ) -> Floats:
     """Return the shift of each sortie that brings the sightings of each group nearest together.
 
-    Spots and shifts are solved for in turn (Gauss-Seidel on the normal equations); sightings far from their spot weigh
-    less, after Huber.
+    Spots and shifts are solved for in turn (damped Jacobi iteration on the normal equations); sightings far from their
+    spot weigh less, after Huber.
 
     Parameters
     ----------
@@ -48,17 +48,22 @@ def adjust_shifts(
         room = np.bincount(sortie, robust * (1 - own), minlength=len(shifts))
         step = np.column_stack([np.bincount(sortie, robust * r, minlength=len(shifts)) for r in residual.T])
         moved = is_free & (room > 0)
-        shifts[moved] += step[moved] / room[moved, None]
+        # Half a step: with two sorties, each would else make the whole way towards the other.
+        shifts[moved] += step[moved] / room[moved, None] / 2
     return shifts
 
 
-def estimate_variances(group: Codes, sortie: Codes, places: Floats, variance: Floats, count: int) -> Floats:
+def estimate_variances(
+    group: Codes, sortie: Codes, image: Codes, places: Floats, variance: Floats, count: int
+) -> Floats:
     """Return the variance per axis of each sortie's sightings about their spots; NaN where too few tell.
 
     The mean of half the squared residual plus the variance of the spot itself: a step of expectation-maximisation.
+    What several sorties saw tells, and repeats on known images; neighbours within one sortie without images do not,
+    or a large variance would find itself confirmed.
     """
     size = np.bincount(group)
-    several = size[group] > 1
+    several = (size[group] > 1) & (_is_shared(group, sortie) | (image >= 0))
     spot = _average(group, 1 / variance, places)
     square = ((places - spot[group]) ** 2).sum(axis=1) / 2 + 1 / np.bincount(group, 1 / variance)[group]
     told = np.bincount(sortie[several], minlength=count)

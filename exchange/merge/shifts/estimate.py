@@ -207,7 +207,7 @@ def _refine_by_groups(
         group = link_by_accuracy(sightings, moved[:, 0], moved[:, 1], own, yardstick)
         place = adjust_shifts(group, sortie, given, 1 / own, np.where(applied[:, None], place, 0.0), applied)
         moved = given - place[sortie]
-        found = estimate_variances(group, sortie, moved, own, count)
+        found = estimate_variances(group, sortie, sightings.image, moved, own, count)
         variance = np.where(np.isnan(found), variance, found)
         support = _count_shared(group, sortie, count)
     return place, variance, support, yardstick
