@@ -32,6 +32,23 @@ def _labels(merged: Merged) -> list[str]:
 
 
 @settings(max_examples=EXAMPLES)
+@given(SEEN, OPTIONS, st.randoms(use_true_random=False))
+def test_the_order_of_rows_changes_nothing(seen: Detections, options: MergeOptions, random: object) -> None:
+    """Rows in any order give the same list, and each row the same number."""
+    order = list(range(len(seen)))
+    random.shuffle(order)  # type: ignore[attr-defined]
+    first, second = merge_detections(seen, options=options), merge_detections(seen.take(order), options=options)
+    assert first.spots.differences(second.spots) == []
+    assert [_labels(first)[row] for row in order] == _labels(second)
+    assert _without_order(first) == _without_order(second)
+
+
+def _without_order(merged: Merged) -> dict[str, object]:
+    told = merged.report.as_dict()
+    return {**told, "sorties": sorted(map(str, told["sorties"]))}
+
+
+@settings(max_examples=EXAMPLES)
 @given(SEEN, OPTIONS)
 def test_merging_again_changes_nothing(seen: Detections, options: MergeOptions) -> None:
     """The same sightings onto the list they gave are that list: alone, with its sightings, and once more."""
