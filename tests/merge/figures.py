@@ -97,6 +97,7 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
     started = time.perf_counter()
     merged = merge_detections(fire.sightings)
     seconds = time.perf_counter() - started
+    before = merge_detections(fire.sightings_of(len(fire.flights) - 1))
     found = numbers_of(merged, fire)
     places = np.column_stack(FRAME.to_metres(merged.spots.longitude, merged.spots.latitude))
     rows = dict(zip(merged.spots.id.tolist(), range(len(merged.spots)), strict=True))
@@ -108,8 +109,8 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
         count_error=count_error(fire.truth, found),
         position_m=float(np.median(errors)) if len(errors) else np.nan,
         shift_m=shift_error(merged, fire),
-        kept=kept_when_all_is_given_again(fire),
-        kept_by_list=kept_by_the_list_alone(fire),
+        kept=kept_when_all_is_given_again(fire, before),
+        kept_by_list=kept_by_the_list_alone(fire, before),
         flagged=merged.report.flagged / max(len(merged.spots), 1),
         is_flagged=merged.report.flagged > 0,
         seconds=seconds,
@@ -130,20 +131,17 @@ def shift_error(merged: Merged, fire: Simulated) -> float:
     return float(np.hypot(*(off - off.mean(axis=0)).T).mean())
 
 
-def kept_when_all_is_given_again(fire: Simulated) -> float:
+def kept_when_all_is_given_again(fire: Simulated, before: Merged) -> float:
     """Return the share of numbers kept when the last sortie is added and all files are given again."""
-    earlier = fire.sightings_of(len(fire.flights) - 1)
-    before = merge_detections(earlier)
     after = merge_detections(fire.sightings, onto=before.spots)
-    truth = fire.truth[: len(earlier)]
-    found = before.sightings.extra["spot"][: len(earlier)]
+    found = before.sightings.extra["spot"]
+    truth = fire.truth[: len(found)]
     return share_of_numbers_kept(truth, found, fire.truth, numbers_of(after, fire))
 
 
-def kept_by_the_list_alone(fire: Simulated) -> float:
+def kept_by_the_list_alone(fire: Simulated, before: Merged) -> float:
     """Return the share of numbers kept when only the last sortie and the list are given, no earlier sighting."""
     last = len(fire.flights) - 1
-    before = merge_detections(fire.sightings_of(last))
     new = fire.sightings.take(np.flatnonzero(fire.flight == last))
     after = merge_detections(new, onto=Earlier(spots=before.spots))
     earlier = np.flatnonzero(fire.flight < last)
