@@ -159,10 +159,15 @@ def _source_names(connection: Connection) -> dict[int, str]:
 
 
 def _read_sources(fields: Mapping[str, list[Any]], names: Mapping[int, str]) -> Sources:
+    layers, record = dict.fromkeys(fields["layer"]), np.array(fields["record"], dtype=np.int64)
+    if len(layers) == 1:
+        (layer,) = layers
+        sources, code = np.unique(np.array(fields["source"]), return_inverse=True)
+        return Sources([(names[source], layer or "") for source in sources.tolist()], code, record)
     places: dict[tuple[int, str], int] = {}
     pairs = zip(fields["source"], fields["layer"], strict=True)
-    code = [places.setdefault((source, layer or ""), len(places)) for source, layer in pairs]
-    return Sources([(names[source], layer) for source, layer in places], np.array(code), np.array(fields["record"]))
+    codes = [places.setdefault((source, layer or ""), len(places)) for source, layer in pairs]
+    return Sources([(names[source], layer) for source, layer in places], np.array(codes), record)
 
 
 def join_rows(kind: type[AnyTable], batches: Sequence[ReadRows]) -> tuple[AnyTable, NDArray[np.int64]]:
