@@ -43,6 +43,11 @@ if TYPE_CHECKING:
 @click.option("--observed", metavar="TIME", default="", help="When undated reports were made: 2026-08-14T18:30Z.")
 @click.option("--received", metavar="TIME", default="", help="When the returns came in: no report can be later.")
 @click.option("--author", default="", help="Who made the reports that name nobody.")
+@click.option(
+    "--signs-meant",
+    is_flag=True,
+    help="Take a symbol, colour or time for the crew's though nearly all marks of a file carry the same.",
+)
 @overwrite_option
 @json_option
 @reading_options
@@ -208,6 +213,7 @@ def _to_place_options(values: dict[str, Any]) -> PlaceOptions:
         observed=_to_instant(values.pop("observed"), "--observed"),
         received=_to_instant(values.pop("received"), "--received"),
         author=values.pop("author"),
+        signs_are_meant=values.pop("signs_meant"),
     )
 
 

@@ -6,7 +6,8 @@ pure: what a person must look at comes back as ``Questions``. ``out`` is a perso
 
 from exchange.status.keep import add_notes
 from exchange.status.options import REACH_M, SAME_TIME_MINUTES, PlaceOptions, SettleOptions
-from exchange.status.place import Placed, place_returns
+from exchange.status.place import place_returns
+from exchange.status.placed import Placed
 from exchange.status.questions import Question, Questions
 from exchange.status.settle import Settled, settle_status
 from exchange.status.words import StatusWords

@@ -36,6 +36,8 @@ class PlaceOptions:
         When the returns came in, UTC; a report cannot be later. NaT where unknown.
     author
         Who made the reports that name nobody.
+    signs_are_meant
+        Whether a symbol, colour or time counts that nearly all marks of a file carry; else it may be the device's own.
     """
 
     reach_m: float = REACH_M
@@ -45,6 +47,7 @@ class PlaceOptions:
     observed: np.datetime64 = _NOT_STATED
     received: np.datetime64 = _NOT_STATED
     author: str = ""
+    signs_are_meant: bool = False
 
     def __post_init__(self) -> None:
         """Refuse distances that are none.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -12,14 +11,26 @@ from exchange.formats.values import to_texts
 from exchange.model import Detections, Packet, StatusNotes
 from exchange.model.columns import TextColumn, TimeColumn
 from exchange.model.manifest import Manifest
+from exchange.model.status import OUT
 from exchange.status.baseline import NEVER, Baseline, to_status_bits
+from exchange.status.device import Device, find_device_signs, find_device_times, list_devices
 from exchange.status.finding import SpotFinder
 from exchange.status.options import PlaceOptions
-from exchange.status.questions import CLOCK, CONFLICT, UNCLEAR, UNKNOWN, UNPLACED, Questions, shorten
+from exchange.status.placed import Placed
+from exchange.status.questions import (
+    CLOCK,
+    CONFLICT,
+    SIGN_ALONE,
+    UNCLEAR,
+    UNKNOWN,
+    UNPLACED,
+    Questions,
+    shorten,
+)
 from exchange.status.returned import RETURNED_SIGNS, Returned, gather_returned
-from exchange.status.signs import Bits, Sign, SignReader, most_cautious
+from exchange.status.signs import BIT, COLD, HEAT, PICTURES, Bits, Sign, SignReader, most_cautious
 from exchange.status.spot_names import SpotNames
-from exchange.status.weighing import Weighed, weigh
+from exchange.status.weighing import Weighed, read_words, weigh
 from exchange.status.words import StatusWords
 
 QUESTION, QUESTION_WORDS = "question", "question_words"
@@ -30,45 +41,6 @@ NOT_BEFORE, RECEIVED = "not_before", "received"
 """Foreign columns of a note without a time: when the spot was handed out, and when the report came in."""
 
 _CLOCK_SLACK = np.timedelta64(15, "m")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Placed:
-    """Hold what came back.
-
-    Attributes
-    ----------
-    notes
-        Every report; ``detection`` is the permanent number, or empty where it is not applied. ``source`` is the row
-        it came from; the foreign columns ``question`` and ``question_words`` say what a person must look at.
-    conflicts
-        Reports that their own name and place, or two names, set against each other; not applied.
-    unplaced
-        Reports that find no spot; not applied.
-    unclear
-        Reports whose signs disagree or whose words may mean more; applied with the more cautious word.
-    clocks
-        Reports dated after they came in; applied without their time.
-    unknown
-        Words, symbols and colours that nothing tells the meaning of, each once, with the first place.
-    silent
-        How many rows say nothing new.
-    aside
-        How many rows are places and no report on a spot.
-    """
-
-    notes: StatusNotes
-    conflicts: Questions
-    unplaced: Questions
-    unclear: Questions
-    clocks: Questions
-    unknown: Questions
-    silent: int = 0
-    aside: int = 0
-
-    def questions(self) -> Questions:
-        """Return everything that a person must look at, the most urgent first."""
-        return Questions.gather([self.conflicts, self.unplaced, self.unclear, self.clocks, self.unknown])
 
 
 def place_returns(
@@ -108,7 +80,7 @@ def place_returns(
     finder = SpotFinder(spots, SpotNames(spots, manifests), options)
     baseline = Baseline.of(spots, manifests, finder.names)
     parts = [_Placing(rows, finder, reader, baseline, options) for rows in gather_returned(returned, reader)]
-    return _join([part.run() for part in parts])
+    return Placed.join([part.run() for part in parts])
 
 
 class _Placing:
@@ -125,37 +97,78 @@ class _Placing:
 
     def run(self) -> Placed:
         """Return the notes and questions of this table."""
-        is_late = self._is_late()
-        time = np.where(is_late, NEVER, self.rows.time)
-        has_time = self.baseline.has_own_time(self.found.spot, time, self.rows.last_seen)
         written = [self.names, *self.comments]
+        words = read_words(self.rows, written)
+        signs, stamps = self._silence_signs(words), self._find_stamps()
+        is_late, is_stamped = self._is_late(), np.logical_or.reduce([self._nowhere, *(each.rows for each in stamps)])
+        time = np.where(is_late | is_stamped, NEVER, self.rows.time)
+        has_time = self._has_own_time(time)
         weighed = weigh(self.rows, written, self._handed_out_bits(), has_time)
         comments = self._join_comments()
         has_news = (weighed.bits != 0) | (comments != "") | self._has_temperature(has_time) | self._is_strange()
         is_aside = self._is_aside(weighed.bits)
         is_report = has_news & ~is_aside
-        notes = self._to_notes(weighed.bits, np.where(has_time, time, NEVER), comments)
-        asked = [
-            self._ask(CONFLICT, is_report & (self.found.kind == CONFLICT), self.found.words),
-            self._ask(UNPLACED, is_report & (self.found.kind == UNPLACED), self.found.words),
-            self._ask(UNCLEAR, is_report & weighed.is_unclear, weighed.words),
-            self._ask(CLOCK, is_report & is_late, self._tell_clock(is_late)),
-        ]
-        conflicts, unplaced, unclear, clocks = (self._to_questions(notes, each) for each in asked)
+        is_alone = is_report & (self.found.spot >= 0) & (weighed.bits == BIT[OUT]) & (words & COLD == 0)
+        notes = self._to_notes(weighed.bits, np.where(has_time, time, NEVER), comments, is_late | is_stamped)
+        asked = {
+            "conflicts": self._ask(CONFLICT, is_report & (self.found.kind == CONFLICT), self.found.words),
+            "unplaced": self._ask(UNPLACED, is_report & (self.found.kind == UNPLACED), self.found.words),
+            "unclear": self._ask(UNCLEAR, is_report & weighed.is_unclear, weighed.words),
+            "signs_alone": self._ask(SIGN_ALONE, is_alone, self._tell_alone(is_alone)),
+            "clocks": self._ask(CLOCK, is_report & is_late, self._tell_clock(is_late)),
+        }
+        stamps = [stamp for stamp in stamps if self._matters(stamp, is_report)]
         return Placed(
-            notes=_mark(notes, asked).take(is_report),
-            conflicts=conflicts,
-            unplaced=unplaced,
-            unclear=unclear,
-            clocks=clocks,
+            notes=_mark(notes, list(asked.values())).take(is_report),
+            **{name: self._to_questions(notes, each) for name, each in asked.items()},
+            devices=list_devices([*signs, *stamps], self.rows.source),
             unknown=self._list_unknown(weighed, is_report),
             silent=int((~has_news & ~is_aside).sum()),
             aside=int(is_aside.sum()),
         )
 
+    @property
+    def _nowhere(self) -> NDArray[np.bool_]:
+        return np.zeros(len(self.rows), np.bool_)
+
+    @property
+    def _is_mark(self) -> NDArray[np.bool_]:
+        """Tell which rows are about a spot: a helispot with a green flag says nothing of a device."""
+        return np.asarray((self.found.spot >= 0) & (self.found.is_named | (not self.rows.are_places)))
+
     def _is_late(self) -> NDArray[np.bool_]:
         """Tell which reports are dated after they came in: their clock is wrong."""
         return np.asarray(self.rows.time > self.options.received + _CLOCK_SLACK)
+
+    def _has_own_time(self, time: TimeColumn) -> NDArray[np.bool_]:
+        return self.baseline.has_own_time(self.found.spot, time, self.rows.last_seen)
+
+    def _silence_signs(self, words: Bits) -> list[Device]:
+        """Let symbols and colours say nothing that may be the device's own; return those that no words bear out."""
+        if self.options.signs_are_meant:
+            return []
+        found = find_device_signs(
+            [*(sign for sign in self.rows.drawn if sign.name in PICTURES), *self.rows.shapes],
+            self.rows,
+            handed_out=self._handed_out_bits(),
+            is_named=self.found.is_named,
+            is_placed=self._is_mark,
+        )
+        for sign, device in found:
+            sign.silence(device.rows)
+        return [device for _, device in found if (words[device.rows & self._is_mark] & device.says == 0).any()]
+
+    def _find_stamps(self) -> list[Device]:
+        if self.options.signs_are_meant:
+            return []
+        return find_device_times(self.rows, has_time=self._has_own_time(self.rows.time) & self._is_mark)
+
+    def _matters(self, stamp: Device, is_report: NDArray[np.bool_]) -> bool:
+        """Tell whether a time that is not taken would have dated a report, or confirmed heat."""
+        repeats_heat = self._nowhere
+        for sign in self.rows.drawn:
+            repeats_heat |= sign.says & self._handed_out_bits() & HEAT != 0
+        return bool((stamp.rows & (is_report | repeats_heat)).any())
 
     def _handed_out_bits(self) -> Bits:
         stored = to_status_bits(self.rows.stored)
@@ -193,7 +206,9 @@ class _Placing:
         is_refused = (self.found.kind == CONFLICT) & (bits != 0)
         return np.asarray(~(self.found.is_named & ((self.found.spot >= 0) | is_refused)))
 
-    def _to_notes(self, bits: Bits, time: TimeColumn, comments: TextColumn) -> StatusNotes:
+    def _to_notes(
+        self, bits: Bits, time: TimeColumn, comments: TextColumn, is_doubted: NDArray[np.bool_]
+    ) -> StatusNotes:
         rows, spot = self.rows, self.found.spot
         number = np.where(spot >= 0, self.spots.id[spot], "") if len(self.spots) else np.full(len(rows), "", object)
         undated = np.isnat(time)
@@ -204,7 +219,7 @@ class _Placing:
             RETURNED_SIGNS: rows.signs,
             NOT_BEFORE: np.where(is_open, self.baseline.handed_out_to(spot), NEVER),
             RECEIVED: np.where(is_open, self.options.received, NEVER),
-            TIME_AS_GIVEN: np.where(self._is_late(), rows.time, NEVER),
+            TIME_AS_GIVEN: np.where(is_doubted, rows.time, NEVER),
         }
         return StatusNotes(
             detection=number.astype(object),
@@ -229,6 +244,14 @@ class _Placing:
     def _ask(self, kind: str, is_asked: NDArray[np.bool_], words: TextColumn) -> _Asked:
         asked = np.flatnonzero(is_asked)
         return _Asked(kind, asked, words[asked])
+
+    def _tell_alone(self, is_alone: NDArray[np.bool_]) -> TextColumn:
+        words = np.full(len(is_alone), "", dtype=object)
+        signs = [*(sign for sign in self.rows.drawn if sign.name in PICTURES), *self.rows.shapes]
+        for row in np.flatnonzero(is_alone).tolist():
+            sign = next(sign for sign in signs if sign.says[row] & COLD)
+            words[row] = f"is {OUT!r} by its {sign.name} {shorten(sign.texts[row])!r} alone, with no word; confirm it"
+        return words
 
     def _tell_clock(self, is_late: NDArray[np.bool_]) -> TextColumn:
         words = np.full(len(is_late), "", dtype=object)
@@ -290,16 +313,6 @@ def _mark(notes: StatusNotes, asked: list[_Asked]) -> StatusNotes:
             kinds[row] = kinds[row] or each.kind
             words[row] = f"{words[row]}; {sentence}" if words[row] else sentence
     return notes.replace(extra={**notes.extra, QUESTION: kinds, QUESTION_WORDS: words})
-
-
-def _join(parts: list[Placed]) -> Placed:
-    names = ("conflicts", "unplaced", "unclear", "clocks", "unknown")
-    return Placed(
-        notes=StatusNotes.join([part.notes for part in parts if len(part.notes)]),
-        **{name: Questions.gather([getattr(part, name) for part in parts]) for name in names},
-        silent=sum(part.silent for part in parts),
-        aside=sum(part.aside for part in parts),
-    )
 
 
 def _times(count: int) -> str:

@@ -22,6 +22,12 @@ UNKNOWN = "unknown word"
 UNCLEAR = "unclear"
 """A report whose signs disagree, or whose words may mean more: the more cautious word is entered."""
 
+DEVICE = "device"
+"""A symbol, colour or time that nearly all marks of a file carry and that may be the device's own; not applied."""
+
+SIGN_ALONE = "sign alone"
+"""A spot called out by a symbol or colour and by no word: it is applied, and to be confirmed."""
+
 CLOCK = "clock"
 """A report dated after it came in: its time is taken as missing."""
 
@@ -31,7 +37,7 @@ DISPUTED = "disputed"
 REOPENED = "reopened"
 """Heat was seen after the word that the spot has none: it is to be looked at again."""
 
-KINDS = (CONFLICT, UNPLACED, REOPENED, DISPUTED, UNCLEAR, CLOCK, UNKNOWN)
+KINDS = (CONFLICT, UNPLACED, REOPENED, DISPUTED, UNCLEAR, DEVICE, SIGN_ALONE, CLOCK, UNKNOWN)
 """All of them, the most urgent first."""
 
 

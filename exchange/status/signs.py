@@ -30,6 +30,9 @@ HEAT = BIT[HOT] | BIT[WORKING] | BIT[RECHECK]
 COLD = BIT[NO_HEAT] | BIT[OUT]
 """Words that it does not."""
 
+PICTURES = ("symbol", "colour")
+"""Names of the signs that are no words: a device may put them on its marks by itself."""
+
 
 class Read(NamedTuple):
     """Hold what one text says: status bits it says, bits it only may mean, and whether it is known at all."""

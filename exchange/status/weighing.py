@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from exchange.model.columns import TextColumn
 from exchange.model.status import OUT, UNCHECKED
 from exchange.status.returned import Returned
-from exchange.status.signs import BIT, COLD, HEAT, Bits, Sign, to_words
+from exchange.status.signs import BIT, COLD, HEAT, PICTURES, Bits, Sign, to_words
 
 _OPEN = HEAT | BIT[UNCHECKED]
 
@@ -63,6 +63,18 @@ def weigh(rows: Returned, written: list[Sign], handed_out: Bits, has_time: NDArr
     is_open = (bits == 0) & (may_mean & ~np.uint8(BIT[UNCHECKED]) != 0)
     is_unclear = disagrees | may_be_hot | is_open
     return Weighed(bits, is_unclear, _tell(bits, may_mean, disagrees, is_unclear))
+
+
+def read_words(rows: Returned, written: list[Sign]) -> Bits:
+    """Return the status bits that the words of each row say: what was written or ticked, folders and a status column.
+
+    Parameters
+    ----------
+    rows, written
+        As in ``weigh``.
+    """
+    words = [sign for sign in rows.drawn if sign.name not in PICTURES]
+    return _weigh_said([*words, *rows.said, *written], len(rows))[0]
 
 
 def _weigh_drawn(rows: Returned, handed_out: Bits, has_time: NDArray[np.bool_]) -> Bits:
