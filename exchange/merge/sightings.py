@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from exchange.errors import ModelError
 from exchange.geo.frame import LocalFrame
 from exchange.merge.images import find_images
-from exchange.merge.keys import code_texts, compute_keys
+from exchange.merge.keys import code_texts, compute_keys, mix
 from exchange.model.detections import Detections
 
 Floats = NDArray[np.float64]
@@ -23,6 +23,11 @@ Codes = NDArray[np.int64]
 
 _TEXTS = ("note", "name", "id", "status", "aircraft")
 _NUMBERS = ("sightings", "last_seen", "first_seen", "confidence", "area", "altitude", "accuracy")
+
+MOST_SIGHTINGS = 10_000
+"""Shifts, accuracies and what temperatures tell are found from about so many; more are not worth the time."""
+
+CELL_M = 200.0
 
 RADIUS_95 = float(np.sqrt(-2 * np.log(0.05)))
 """Radius that holds 95 in 100 of a round normal distribution, in standard deviations per axis: 2.4477
@@ -138,6 +143,16 @@ def order_sightings(
         key=key[chosen],
         sortie_names=names,
     )
+
+
+def choose_sample(sightings: Sightings) -> Codes:
+    """Return all rows, or where they are many those of some cells, chosen by a lot that hangs on the place alone."""
+    if len(sightings) <= MOST_SIGHTINGS:
+        return np.arange(len(sightings))
+    column = np.floor(sightings.east / CELL_M).astype(np.int64).astype(np.uint64)
+    line = np.floor(sightings.north / CELL_M).astype(np.int64).astype(np.uint64)
+    lot = mix(mix(column) ^ line) >> np.uint64(32)
+    return np.flatnonzero(lot < 2**32 * MOST_SIGHTINGS // len(sightings))
 
 
 def _check(table: Detections, placed: Codes) -> None:

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.grouping.doubt import Grouping, find_doubts
-from exchange.merge.grouping.linkage import link_by_mean, link_completely, number_groups
+from exchange.merge.grouping.linkage import link_by_mean, link_rest, number_groups, split_cliques
 from exchange.merge.grouping.pairs import Pairs, find_pairs_within
 from exchange.merge.grouping.weighing import weigh_pairs
-from exchange.merge.grouping.yardstick import Yardstick
-from exchange.merge.sightings import Sightings
+from exchange.merge.grouping.yardstick import Yardstick, learn_yardstick
+from exchange.merge.sightings import Sightings, choose_sample
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -30,7 +30,13 @@ class _Linked:
 
 
 def group_sightings(
-    part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick, *, within_m: float
+    part: Sightings,
+    east: Floats,
+    north: Floats,
+    variance: Floats,
+    yardstick: Yardstick | None = None,
+    *,
+    within_m: float,
 ) -> Grouping:
     """Return which sightings are one spot, and what is doubtful about it.
 
@@ -43,20 +49,25 @@ def group_sightings(
     variance
         Per axis, square metres.
     yardstick
-        What the sightings as a whole teach.
+        What the sightings as a whole teach; without one they teach it here.
     within_m
         Bound on the width of a group; NaN to judge by the accuracies.
     """
     if np.isnan(within_m):
-        linked = _link_by_accuracy(part, east, north, variance, yardstick)
+        linked = _link_by_accuracy(part, east, north, variance, yardstick or _learn(part, east, north, variance))
         return find_doubts(linked.group, linked.pairs, linked.probability)
-    pairs = find_pairs_within(east, north, part.image, within_m)
-    return find_doubts(link_completely(len(east), pairs), pairs, 1 - pairs.square / within_m**2)
+    clique, rest = split_cliques(len(east), find_pairs_within(east, north, part.image, within_m))
+    return find_doubts(link_rest(clique, rest), rest, 1 - rest.square / within_m**2)
 
 
 def link_by_accuracy(part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick) -> Codes:
     """Return the groups alone, judged by the accuracies of both, the crowd around and the temperatures."""
     return _link_by_accuracy(part, east, north, variance, yardstick).group
+
+
+def _learn(part: Sightings, east: Floats, north: Floats, variance: Floats) -> Yardstick:
+    rows = choose_sample(part)
+    return learn_yardstick(part.take(rows), east[rows], north[rows], variance[rows])
 
 
 def _link_by_accuracy(part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick) -> _Linked:

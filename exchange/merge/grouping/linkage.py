@@ -43,11 +43,20 @@ def link_completely(count: int, pairs: Pairs) -> Codes:
     pairs
         Those that may be one spot; what is no pair may never be joined.
     """
+    return link_rest(*split_cliques(count, pairs))
+
+
+def split_cliques(count: int, pairs: Pairs) -> tuple[Codes, Pairs]:
+    """Return the island of each sighting that is a group at once, or -1, and the pairs of the others."""
     island = find_islands(count, pairs)
     whole = mark_cliques(island, pairs)
-    rest = pairs.take(~whole[island[pairs.first]])
-    joined = _join(count, rest, rest.square, np.inf, is_mean=False)
-    return number_groups(np.where(whole[island], count + island, joined))
+    return np.where(whole[island], island, -1), pairs.take(~whole[island[pairs.first]])
+
+
+def link_rest(clique: Codes, rest: Pairs) -> Codes:
+    """Return the groups of complete linkage where ``split_cliques`` was first."""
+    joined = _join(len(clique), rest, rest.square, np.inf, is_mean=False)
+    return number_groups(np.where(clique >= 0, len(clique) + clique, joined))
 
 
 def link_by_mean(count: int, pairs: Pairs, probability: Floats, least: float) -> Codes:

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.grouping import Yardstick, learn_yardstick, link_by_accuracy
-from exchange.merge.keys import mix
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
 from exchange.merge.shifts.datum import Datum, centre_nets, hold_control, hold_sortie
@@ -16,7 +15,7 @@ from exchange.merge.shifts.differences import collect_differences
 from exchange.merge.shifts.network import Link, solve_network
 from exchange.merge.shifts.refining import find_link
 from exchange.merge.shifts.voting import find_pattern
-from exchange.merge.sightings import Sightings
+from exchange.merge.sightings import Sightings, choose_sample
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -30,11 +29,6 @@ FIRST_GUESS_M = 1.0
 ROUNDS, FEWER_ROUNDS = 3, 2
 MANY = 4000
 """Where there are so many, the first round is as good as the second is elsewhere."""
-
-MOST_SIGHTINGS = 10_000
-"""Shifts and accuracies are found from about so many; more make them no better worth the time."""
-
-CELL_M = 200.0
 
 TAKEN_OUT = "shift taken out"
 PATTERN = "unshifted: the spots form a regular pattern, which several shifts explain as well"
@@ -107,7 +101,7 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") 
         Name of the sortie that stays where it is, such as the earlier list; empty where there is none.
     """
     names = sightings.sortie_names
-    part = _choose_sample(sightings)
+    part = sightings.take(choose_sample(sightings))
     control = _place_control(sightings, options)
     links = _link_all(part) if options.shift == "estimate" else []
     is_pattern = find_pattern([link.votes for link in links]) > MOST_PATTERN
@@ -162,16 +156,6 @@ def _find_datum_variances(datum: Datum, applied: Mask) -> Floats:
     count = int(loose.sum())
     spread = float((datum.place[loose] ** 2).sum() / (2 * max(count - 1, 1) * count)) if count else 0.0
     return np.where(loose, spread, datum.error**2)
-
-
-def _choose_sample(sightings: Sightings) -> Sightings:
-    """Return all sightings, or where they are many those of some cells, chosen by a lot that hangs on the place."""
-    if len(sightings) <= MOST_SIGHTINGS:
-        return sightings
-    column = np.floor(sightings.east / CELL_M).astype(np.int64).astype(np.uint64)
-    line = np.floor(sightings.north / CELL_M).astype(np.int64).astype(np.uint64)
-    lot = mix(mix(column) ^ line) >> np.uint64(32)
-    return sightings.take(np.flatnonzero(lot < 2**32 * MOST_SIGHTINGS // len(sightings)))
 
 
 def _link_all(sightings: Sightings) -> list[Link]:
