@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 from exchange.perimeter.joining import Chain, join_arcs
 from exchange.perimeter.legs import find_launches
 from exchange.perimeter.paths import Path
-from exchange.perimeter.shapes import ring_area_m2, ring_length_m
+from exchange.perimeter.shapes import is_small_circle, ring_area_m2, ring_length_m
 from exchange.perimeter.strands import OpenArc, Strand, is_near, is_way_only, mark_doubled, split_strand, take_apart
 
 Floats = NDArray[np.float64]
 
-_LOOK_AHEAD = 10
 _GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
+_DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.5
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
 
@@ -59,11 +59,14 @@ class RingSearch:
         Chains of arcs whose gaps are too wide for a ring, closed all the same.
     strands
         The flights taken apart.
+    left_out
+        Chains of arcs that close no ring and seem to be ways and remnants.
     """
 
     rings: list[FoundRing] = field(default_factory=list)
     open_rings: list[FoundRing] = field(default_factory=list)
     strands: list[Strand] = field(default_factory=list)
+    left_out: list[FoundRing] = field(default_factory=list)
 
     @property
     def legs_cut(self) -> int:
@@ -87,21 +90,39 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         arcs += open_arcs
     arcs = mark_doubled(arcs, within_m=1.5 * within_m)
     chains = join_arcs([arc.arc for arc in arcs])
-    built = [_build(chain, arcs) for chain in chains]
-    is_open = [not is_closed(ring) for ring in built]
-    rings += [ring for ring, opened in zip(built, is_open, strict=True) if not opened]
-    for chain, opened in zip(chains, is_open, strict=True):
-        rings += _release_loops(chain, arcs) if opened else []
-    open_rings = [
-        ring
-        for ring, chain, opened in zip(built, chains, is_open, strict=True)
-        if opened and _matters(chain, arcs, rings, within_m)
-    ]
-    return RingSearch(rings, open_rings, strands)
+    open_chains = []
+    for chain in chains:
+        ring = _build(chain, arcs)
+        released = _release_loops(chain, arcs)
+        is_good = is_closed(ring) and not _closes_by_legs(chain, arcs, ring, released)
+        rings += [ring] if is_good else []
+        rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
+        if not is_good:
+            open_chains.append((chain, ring))
+    left = [(ring, _matters(chain, arcs, rings, within_m)) for chain, ring in open_chains]
+    return RingSearch(
+        rings, [ring for ring, matters in left if matters], strands, [ring for ring, matters in left if not matters]
+    )
+
+
+def _closes_by_legs(chain: Chain, arcs: list[OpenArc], ring: FoundRing, loops: list[FoundRing]) -> bool:
+    """Tell whether a chain that carries a larger loop closes over its legs only, as the ways to that loop do."""
+    largest = max((ring_area_m2(loop.xy) for loop in loops), default=0.0)
+    core = sum(arcs[piece.arc].arc.core_length_m for piece in chain.pieces)
+    is_from_launch = max(weight for piece in chain.pieces for weight in arcs[piece.arc].arc.weights) > _LAUNCH_WEIGHT
+    return largest > ring_area_m2(ring.xy) and (is_from_launch or chain.cost > _DEAR_SHARE * core)
+
+
+def _is_in(loop: FoundRing, ring: FoundRing) -> bool:
+    """Tell whether a loop was put back into a ring as its lobe."""
+    return bool((ring.xy == loop.xy[len(loop.xy) // 2]).all(axis=1).any())
 
 
 def _matters(chain: Chain, arcs: list[OpenArc], rings: list[FoundRing], within_m: float) -> bool:
-    """Tell whether arcs that close no ring are more than ways and remnants beside the rings that were found."""
+    """Tell whether arcs that close no ring are more than ways and remnants beside the rings that were found.
+
+    What lies between two launches, or a launch and a ring, is a way there, bent as it may be.
+    """
     if not rings:
         return True
     places = np.vstack([ring.xy for ring in rings])
@@ -109,7 +130,8 @@ def _matters(chain: Chain, arcs: list[OpenArc], rings: list[FoundRing], within_m
     left = 0.0
     for piece in chain.pieces:
         arc = arcs[piece.arc]
-        if not is_way_only(arc, corners=_CORNERS_OF_A_WAY):
+        is_way = is_way_only(arc, corners=_CORNERS_OF_A_WAY) or arc.carries_ring_from_launch()
+        if not is_way:
             core = arc.arc.xy[arc.arc.core[0] : arc.arc.core[1] + 1]
             left += float((~is_near(core, places, 1.5 * within_m)).sum()) * arc.strand.path.step_m
     return left > _REMNANT_SHARE * longest
@@ -119,12 +141,7 @@ def _find_launches(paths: list[Path]) -> list[tuple[float, float]]:
     if not paths:
         return []
     ends = np.stack([path.even[[0, -1]] for path in paths])
-    reach = [min(_LOOK_AHEAD, len(path.even) - 1) for path in paths]
-    way = [(p.even[r] - p.even[0], p.even[-1] - p.even[-1 - r]) for p, r in zip(paths, reach, strict=True)]
-    ahead = np.array(way) / np.maximum(np.linalg.norm(way, axis=2, keepdims=True), 1e-9)
-    found = find_launches(
-        ends, ahead, np.array([path.waits for path in paths]), np.array([path.climbs_m for path in paths])
-    )
+    found = find_launches(ends, np.array([path.waits for path in paths]), np.array([path.climbs_m for path in paths]))
     return [(float(first), float(last)) for first, last in found]
 
 
@@ -148,6 +165,8 @@ def _release_loops(chain: Chain, arcs: list[OpenArc]) -> list[FoundRing]:
     for piece in chain.pieces:
         arc = arcs[piece.arc]
         hung = [loop for loop in arc.strand.hung_loops() if np.isin(loop.base, arc.places)]
+        if len(chain.pieces) > 1:
+            hung = [loop for loop in hung if not is_small_circle(arc.strand.path.even[loop.places])]
         found += [FoundRing(arc.strand.ring_of(loop.places, loop)) for loop in hung]
     return found
 

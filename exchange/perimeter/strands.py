@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.perimeter.joining import Arc, find_joint
-from exchange.perimeter.legs import Leg, find_leg, is_even
+from exchange.perimeter.legs import Leg, find_leg, has_corner, is_even, speak_of_return
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
 from exchange.perimeter.shapes import is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
@@ -23,6 +23,7 @@ _SHORTEST_ARC_M = 30.0
 _SHORTEST_WAY_M = 40.0
 _CLOSES_WITHIN = 0.15
 _DOUBTFUL_PLACES = 8
+_LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
 _LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST = 15.0, 0.25, 0.1
 
 
@@ -92,6 +93,15 @@ class OpenArc:
     places: Whole
     arc: Arc
 
+    def carries_ring_from_launch(self) -> bool:
+        """Tell whether both ends are launches and a large loop hangs between them, longer than all of the arc."""
+        if min(self.arc.weights) < _LAUNCH_WEIGHT:
+            return False
+        longest = max(
+            (ring_length_m(self.strand.path.even[loop.places]) for loop in self.strand.hung_loops()), default=0.0
+        )
+        return longest > self.arc.core_length_m
+
 
 def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within_m: float) -> Strand:
     """Return the legs, loops and the remaining strand of one flight.
@@ -117,15 +127,47 @@ def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within
 
 def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Strand:
     first, last = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
-    legs = first._replace(weight=first.weight + launches[0]), last._replace(weight=last.weight + launches[1])
-    if path.is_drawn:
+    back = speak_of_return(path.even, first, last)
+    legs = (
+        first._replace(weight=first.weight + launches[0] + back),
+        last._replace(weight=last.weight + launches[1] + back),
+    )
+    is_all = legs[0].end + legs[1].end >= len(path.even) - 4
+    if path.is_drawn or (is_all and not has_corner(path.even, legs[0].end)):
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
-    elif legs[0].end + legs[1].end >= len(path.even) - 4:
+    elif is_all:
         return Strand(path, (), np.arange(len(path.even)), legs)
     is_leg = mark_legs(len(path.even), _shorten(legs, path))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
-    wide = tuple(loop for loop in loops if mean_width_m(path.even[loop.places]) > within_m)
-    return Strand(path, wide, places, legs)
+    wide = _wide_loops(path, loops, within_m)
+    return Strand(path, _without_lenses(path, wide), places, legs)
+
+
+def _wide_loops(path: Path, loops: list[Loop], within_m: float) -> tuple[Loop, ...]:
+    """Return the loops with some width; what hung on a way flown out and back hangs where that way began."""
+    is_wide = [mean_width_m(path.even[loop.places]) > within_m for loop in loops]
+    begins = np.arange(len(path.even))
+    for loop, wide in zip(loops, is_wide, strict=True):
+        if not wide:
+            begins[loop.places[1:]] = loop.base
+    while (begins[begins] != begins).any():
+        begins = begins[begins]
+    return tuple(Loop(int(begins[loop.base]), loop.places) for loop, wide in zip(loops, is_wide, strict=True) if wide)
+
+
+def _without_lenses(path: Path, loops: tuple[Loop, ...]) -> tuple[Loop, ...]:
+    """Return the loops without those that the ways to a larger loop and back make by crossing."""
+    area = [ring_area_m2(path.even[loop.places]) for loop in loops]
+
+    def is_lens(index: int) -> bool:
+        for other, size in zip(loops, area, strict=True):
+            at = np.flatnonzero(loops[index].places[1:] == other.base)
+            if size > area[index] and len(at):
+                sides = loops[index].places[: at[0] + 2], loops[index].places[at[0] + 1 :]
+                return all(len(side) < 6 or is_even(path.even[side]) for side in sides)
+        return False
+
+    return tuple(loop for index, loop in enumerate(loops) if not is_lens(index))
 
 
 def _shorten(legs: tuple[Leg, Leg], path: Path) -> tuple[Leg, Leg]:
@@ -174,8 +216,12 @@ def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[Open
 
 
 def is_way_only(arc: OpenArc, *, corners: int = 0) -> bool:
-    """Tell whether all between the legs of an arc is one even bend more, or some with corners between them."""
-    first, last = arc.arc.core
+    """Tell whether all between the legs of an arc is one even bend more, or some with corners between them.
+
+    A leg that nothing speaks for but its form may be edge, and counts as such.
+    """
+    first = arc.arc.core[0] if arc.arc.weights[0] > _DOUBTFUL_WEIGHT else 0
+    last = arc.arc.core[1] if arc.arc.weights[1] > _DOUBTFUL_WEIGHT else len(arc.arc.xy) - 1
     return is_even(arc.arc.xy[first : last + 1], corners=corners)
 
 
