@@ -37,11 +37,14 @@ class ParsedTimes:
         Rows that carry no zone while none was stated: they stay NaT, for the caller to tell and to keep as text.
     unreadable
         Rows that are no time at all.
+    in_zone
+        Rows that carry no zone and were read in the stated one.
     """
 
     time: TimeColumn
     without_zone: NDArray[np.int64]
     unreadable: NDArray[np.int64]
+    in_zone: NDArray[np.int64]
 
 
 def parse_zone(text: str) -> tzinfo:
@@ -80,7 +83,7 @@ def parse_times(texts: Sequence[str] | NDArray[Any], *, zone: tzinfo | None = No
     """
     items = list(texts)
     time = np.full(len(items), "NaT", dtype="datetime64[ms]")
-    without_zone, unreadable = [], []
+    without_zone, unreadable, in_zone = [], [], []
     for row in _parse_regular(items, time):
         text = items[row]
         if not text.strip():
@@ -92,7 +95,11 @@ def parse_times(texts: Sequence[str] | NDArray[Any], *, zone: tzinfo | None = No
             without_zone.append(row)
         else:
             time[row] = _to_utc(instant, zone)
-    return ParsedTimes(time, np.array(without_zone, np.int64), np.array(unreadable, np.int64))
+            if instant.tzinfo is None:
+                in_zone.append(row)
+    return ParsedTimes(
+        time, np.array(without_zone, np.int64), np.array(unreadable, np.int64), np.array(in_zone, np.int64)
+    )
 
 
 def parse_time(text: str) -> datetime | None:

@@ -142,8 +142,10 @@ def test_a_naive_time_stays_text_until_its_zone_is_stated() -> None:
     assert np.isnat(read.detections.time).tolist() == [True, False, True]
     assert read.detections.extra["time_text"].tolist() == ["2026-08-14 13:03:05", "", "later"]
     assert "--assume-tz" in messages(read.problems)
-    stated = points(columns, assume_timezone="America/Boise").detections.time
-    assert stated[0] == stated[1]
+    stated = points(columns, assume_timezone="America/Boise")
+    assert stated.detections.time[0] == stated.detections.time[1]
+    (note,) = [problem for problem in stated.problems if "times without a zone are read in" in problem.message]
+    assert note.count == 1
 
 
 def test_a_count_is_a_time_only_when_it_is_said_to_be() -> None:

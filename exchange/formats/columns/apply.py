@@ -158,9 +158,9 @@ class _Taking:
             remedy="State the zone with --assume-tz, such as --assume-tz America/Boise.",
             of=read.texts,
         )
-        if claim.timezone and claim.timezone not in ("UTC", "Z"):
+        if claim.timezone not in ("UTC", "Z"):
             message = f"times without a zone are read in {claim.timezone}"
-            self.tell(~np.isnat(read.values), message, name=claim.name, severity="note", value="")
+            self.tell(read.in_zone, message, name=claim.name, severity="note", value="")
 
     def read_instants(self, claim: Claim, column: ForeignColumn) -> ReadTimes:
         if claim.target.kind == "epoch":

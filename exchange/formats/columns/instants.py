@@ -31,6 +31,8 @@ class ReadTimes:
         datetime64[ms] UTC, shape (n,); NaT where missing or not taken.
     unreadable, without_zone
         Masks of the rows whose text is no time, or carries no zone while none is stated.
+    in_zone
+        Mask of the rows whose text carries no zone and is read in the stated one.
     texts
         What stood there, for the rows of the two masks; numbers as they came.
     """
@@ -38,6 +40,7 @@ class ReadTimes:
     values: TimeColumn
     unreadable: NDArray[np.bool_]
     without_zone: NDArray[np.bool_]
+    in_zone: NDArray[np.bool_]
     texts: ForeignColumn
 
 
@@ -64,9 +67,9 @@ def read_times(
     """
     nothing = np.zeros(len(column), dtype=bool)
     if column.dtype.kind == "M":
-        return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, column)
+        return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, nothing, column)
     if column.dtype.kind != "O":
-        return ReadTimes(to_time_column(None, len(column)), ~nothing, nothing, column)
+        return ReadTimes(to_time_column(None, len(column)), ~nothing, nothing, nothing, column)
     column = column if is_text(column) else to_text_column([_to_text(value) for value in column.tolist()], len(column))
     texts = column.tolist()
     if dates is not None:
@@ -74,9 +77,9 @@ def read_times(
         column = to_text_column(texts, len(texts))
     asked = [_to_iso(text, time_format) for text in texts] if time_format else texts
     parsed = parse_times(asked, zone=parse_zone(timezone) if timezone else None)
-    unreadable, without_zone = nothing.copy(), nothing.copy()
-    unreadable[parsed.unreadable], without_zone[parsed.without_zone] = True, True
-    return ReadTimes(parsed.time, unreadable, without_zone, column)
+    unreadable, without_zone, in_zone = nothing.copy(), nothing.copy(), nothing.copy()
+    unreadable[parsed.unreadable], without_zone[parsed.without_zone], in_zone[parsed.in_zone] = True, True, True
+    return ReadTimes(parsed.time, unreadable, without_zone, in_zone, column)
 
 
 def read_epoch(column: ForeignColumn, *, unit: str) -> ReadTimes:
@@ -86,7 +89,7 @@ def read_epoch(column: ForeignColumn, *, unit: str) -> ReadTimes:
     """
     nothing = np.zeros(len(column), dtype=bool)
     if column.dtype.kind == "M":
-        return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, column)
+        return ReadTimes(column.astype(TIME_TYPE), nothing, nothing, nothing, column)
     read = read_numbers(column, Target("number"))
     step = EPOCH_STEPS[unit.strip().lower()]
     with np.errstate(invalid="ignore"):
@@ -94,7 +97,7 @@ def read_epoch(column: ForeignColumn, *, unit: str) -> ReadTimes:
     taken = ~np.isnan(read.values) & ~too_late
     values = np.full(len(column), "NaT", dtype=TIME_TYPE)
     values[taken] = np.rint(read.values[taken] * step).astype(np.int64).astype(TIME_TYPE)
-    return ReadTimes(values, read.unreadable | too_late, nothing, column)
+    return ReadTimes(values, read.unreadable | too_late, nothing, nothing, column)
 
 
 def _to_text(value: Any) -> str:

@@ -28,6 +28,15 @@ def test_naive_and_offset_times_are_never_mixed() -> None:
     assert stated.values[1] == moment("2026-08-15T01:03:05")
 
 
+def test_only_texts_without_a_zone_are_read_in_the_stated_one() -> None:
+    """Rows that carry a zone of their own, an offset or Z, are not counted as read in the stated zone."""
+    texts = ["2026-08-14T09:00:00", "2026-08-14T15:00:00Z", "2026-08-14 09:00-06:00", "", "noon", "2026-08-14 09:00"]
+    read = read_times(np.array(texts, dtype=object), timezone="America/Boise")
+    assert read.in_zone.tolist() == [True, False, False, False, False, True]
+    assert len({str(value) for value in read.values[[0, 1, 2, 5]]}) == 1
+    assert not read_times(np.array(texts, dtype=object)).in_zone.any()
+
+
 def test_a_day_and_a_time_of_day_are_joined() -> None:
     """The column of days completes those texts that are a time of day, with or without a zone."""
     days = texts("2026-08-14", "2026-08-14", "2026-08-14", "2026-08-14")
