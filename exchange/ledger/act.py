@@ -109,7 +109,7 @@ def start_ledger(path: Path, *, incident: str, command: str = "", now: datetime 
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
     try:
         _make(unfinished, path, incident, command, now)
-        os.link(unfinished, path)
+        _publish(unfinished, path)
     except FileExistsError as error:
         raise LedgerError("exists already", path=path, remedy="Another program has just started it.") from error
     except OSError as error:
@@ -118,6 +118,19 @@ def start_ledger(path: Path, *, incident: str, command: str = "", now: datetime 
     finally:
         for left in (unfinished, unfinished.with_name(f"{unfinished.name}-journal")):
             left.unlink(missing_ok=True)
+
+
+def _publish(unfinished: Path, path: Path) -> None:
+    """Give the finished ledger its name, without replacing what another program has put there meanwhile."""
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Memory sticks and some shares know no links; a look and a rename is the best they allow.
+        if path.exists():
+            raise FileExistsError(path) from None
+        unfinished.rename(path)
 
 
 def _make(unfinished: Path, path: Path, incident: str, command: str, now: datetime | None) -> None:

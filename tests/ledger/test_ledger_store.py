@@ -63,6 +63,21 @@ def test_a_ledger_is_never_replaced_by_a_new_one(ledger: Path) -> None:
     assert sorted(path.name for path in ledger.parent.iterdir()) == ["fire.gpkg"]
 
 
+def test_a_ledger_is_started_where_there_are_no_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A memory stick knows no hard links: the ledger gets its name another way, and replaces nothing either."""
+
+    def refuse(source: Path, target: Path) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", refuse)
+    path = tmp_path / "fire.gpkg"
+    start_ledger(path, incident="Marrow Flat")
+    assert is_ledger(path)
+    with pytest.raises(LedgerError, match="exists already"):
+        start_ledger(path, incident="another")
+    assert [left.name for left in tmp_path.iterdir()] == ["fire.gpkg"]
+
+
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(packet=packets())
 def test_what_is_added_comes_back(tmp_path_factory: pytest.TempPathFactory, packet: Packet) -> None:
