@@ -22,7 +22,8 @@ _STEP_M: Final = 2.5
 _NEAR_M: Final = 8.0
 _NEAR_STEPS: Final = 2.0
 _MOST_STEPS: Final = 150_000
-"""Steps of all paths together: beyond it they grow, so that a track of a thousand kilometres takes no longer."""
+_MOST_BETWEEN_FIXES, _ENOUGH_STEPS = 6.0, 20_000
+"""Steps grow with the length of all paths, and sooner where the fixes themselves lie far apart."""
 
 
 class Flown(NamedTuple):
@@ -51,11 +52,18 @@ class Flown(NamedTuple):
 def find_paths(cleaned: Cleaned, aim: Aim) -> Flown:
     """Return the paths of all flights."""
     flights = [rows for rows in find_flights(cleaned.xy, cleaned.fixes.seconds, cleaned.fixes.track) if len(rows)]
-    length = sum(float(np.hypot(*np.diff(cleaned.xy[rows], axis=0).T).sum()) for rows in flights)
-    step = max(_STEP_M, length / _MOST_STEPS)
+    step = _choose_step_m(cleaned.xy, flights)
     clock = np.cumsum(cleaned.interval_seconds)
     paths = [path for path in (_to_path(cleaned, aim, clock, rows, step) for rows in flights) if path is not None]
     return Flown(paths, max(_NEAR_M, _NEAR_STEPS * step), _seconds_in_air(cleaned, clock, flights))
+
+
+def _choose_step_m(xy: Floats, flights: list[Whole]) -> float:
+    steps = np.concatenate([np.empty(0), *(np.hypot(*np.diff(xy[rows], axis=0).T) for rows in flights)])
+    if not len(steps):
+        return _STEP_M
+    length, usual = float(steps.sum()), float(np.median(steps))
+    return max(_STEP_M, length / _MOST_STEPS, min(usual / _MOST_BETWEEN_FIXES, length / _ENOUGH_STEPS))
 
 
 def _to_path(cleaned: Cleaned, aim: Aim, clock: Floats, rows: Whole, step_m: float) -> Path | None:
