@@ -92,25 +92,27 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
     chains = join_arcs([arc.arc for arc in arcs])
     open_chains = []
     for chain in chains:
-        ring = _build(chain, arcs)
         released = _release_loops(chain, arcs)
-        is_good = is_closed(ring) and not _closes_by_legs(chain, arcs, ring, released)
+        plain = _build(chain, arcs, with_lobes=False)
+        is_carrier = max((ring_area_m2(loop.xy) for loop in released), default=0.0) > ring_area_m2(plain.xy)
+        ring = plain if is_carrier else _build(chain, arcs)
+        is_way = is_carrier and _closes_by_legs(chain, arcs)
+        is_good = is_closed(ring) and not is_way
         rings += [ring] if is_good else []
         rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
         if not is_good:
-            open_chains.append((chain, ring))
-    left = [(ring, _matters(chain, arcs, rings, within_m)) for chain, ring in open_chains]
+            open_chains.append((chain, ring, is_way))
+    left = [(ring, not is_way and _matters(chain, arcs, rings, within_m)) for chain, ring, is_way in open_chains]
     return RingSearch(
         rings, [ring for ring, matters in left if matters], strands, [ring for ring, matters in left if not matters]
     )
 
 
-def _closes_by_legs(chain: Chain, arcs: list[OpenArc], ring: FoundRing, loops: list[FoundRing]) -> bool:
-    """Tell whether a chain that carries a larger loop closes over its legs only, as the ways to that loop do."""
-    largest = max((ring_area_m2(loop.xy) for loop in loops), default=0.0)
+def _closes_by_legs(chain: Chain, arcs: list[OpenArc]) -> bool:
+    """Tell whether a chain closes over legs only, or at a high cost, as the ways to a larger loop do."""
     core = sum(arcs[piece.arc].arc.core_length_m for piece in chain.pieces)
     is_from_launch = max(weight for piece in chain.pieces for weight in arcs[piece.arc].arc.weights) > _LAUNCH_WEIGHT
-    return largest > ring_area_m2(ring.xy) and (is_from_launch or chain.cost > _DEAR_SHARE * core)
+    return len(chain.pieces) == 1 and (is_from_launch or chain.cost > _DEAR_SHARE * core)
 
 
 def _is_in(loop: FoundRing, ring: FoundRing) -> bool:
@@ -171,13 +173,14 @@ def _release_loops(chain: Chain, arcs: list[OpenArc]) -> list[FoundRing]:
     return found
 
 
-def _build(chain: Chain, arcs: list[OpenArc]) -> FoundRing:
+def _build(chain: Chain, arcs: list[OpenArc], *, with_lobes: bool = True) -> FoundRing:
     """Return the ring of a chain of pieces, with the gaps between them."""
     parts, ends = [], []
     for piece in chain.pieces:
         arc = arcs[piece.arc]
         low, high = sorted((piece.start, piece.end))
-        part = arc.strand.ring_of(arc.places[low : high + 1])
+        places = arc.places[low : high + 1]
+        part = arc.strand.ring_of(places) if with_lobes else arc.strand.plain_ring_of(places)
         parts.append(part if piece.start <= piece.end else part[::-1])
     for index, part in enumerate(parts):
         ends.append(np.stack([part[-1], parts[(index + 1) % len(parts)][0]]))

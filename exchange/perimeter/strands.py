@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.perimeter.joining import Arc, find_joint
+from exchange.perimeter.joining import Arc, find_joint, join_arcs
 from exchange.perimeter.legs import Leg, find_leg, has_corner, is_even, speak_of_return
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
@@ -21,10 +21,11 @@ _SHORTEST_LOOP = 4.0
 _DOUBLED_WITHIN = 1.5
 _SHORTEST_ARC_M = 30.0
 _SHORTEST_WAY_M = 40.0
-_CLOSES_WITHIN = 0.15
+_CLOSES_WITHIN, _LEAST_WIDTH_M = 0.15, 10.0
 _DOUBTFUL_PLACES = 8
+_COST_OF_A_CUT = 10.0
 _LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
-_LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST = 15.0, 0.25, 0.1
+_LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST, _SLACK_OF_DOUBT = 15.0, 0.25, 0.1, 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +62,10 @@ class Strand:
                 for other, size in zip(self.loops, area, strict=True)
             )
         ]
+
+    def plain_ring_of(self, places: Whole) -> Floats:
+        """Return the ring through places without what hangs on it."""
+        return self.path.fine_of(places)
 
     def ring_of(self, places: Whole, loop: Loop | None = None) -> Floats:
         """Return the ring through places, with the lobes put back that hang on it, as they were flown.
@@ -133,7 +138,7 @@ def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Str
         last._replace(weight=last.weight + launches[1] + back),
     )
     is_all = legs[0].end + legs[1].end >= len(path.even) - 4
-    if path.is_drawn or (is_all and not has_corner(path.even, legs[0].end)):
+    if _is_drawn(path) or (is_all and not has_corner(path.even, legs[0].end)):
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
     elif is_all:
         return Strand(path, (), np.arange(len(path.even)), legs)
@@ -141,6 +146,12 @@ def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Str
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = _wide_loops(path, loops, within_m)
     return Strand(path, _without_lenses(path, wide), places, legs)
+
+
+def _is_drawn(path: Path) -> bool:
+    """Tell whether a path is a drawn line: said to be one, or closed by its own first place and without times."""
+    is_timeless = not np.isfinite(path.speed).any()
+    return path.is_drawn or (is_timeless and float(np.hypot(*(path.even[0] - path.even[-1]))) < path.step_m)
 
 
 def _wide_loops(path: Path, loops: list[Loop], within_m: float) -> tuple[Loop, ...]:
@@ -174,8 +185,13 @@ def _shorten(legs: tuple[Leg, Leg], path: Path) -> tuple[Leg, Leg]:
     """Return the legs less their last part, which may be edge already and then must close the ring."""
     rest = len(path.even) - legs[0].end - legs[1].end
     most = max(_LEAST_SLACK_M / path.step_m, _SLACK_OF_REST * rest)
-    first, last = (leg._replace(end=leg.end - int(min(leg.end, max(_SLACK_OF_LEG * leg.end, 1), most))) for leg in legs)
-    return first, last
+
+    def shorten(leg: Leg) -> Leg:
+        if leg.weight < _DOUBTFUL_WEIGHT:
+            return leg._replace(end=round((1.0 - _SLACK_OF_DOUBT) * leg.end))
+        return leg._replace(end=leg.end - int(min(leg.end, max(_SLACK_OF_LEG * leg.end, 1), most)))
+
+    return shorten(legs[0]), shorten(legs[1])
 
 
 def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[OpenArc]]:
@@ -189,14 +205,18 @@ def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[O
     large = [loop for loop in hung if not is_small_circle(strand.path.even[loop.places])]
     if whole is None or (large and is_way_only(whole)):
         return hung, []
-    if _closes(whole):
-        return [], [whole]
     cut = [loop for index, loop in enumerate(large) if _is_ring_by_itself(strand, large, index, within_m)]
-    if not cut:
+    arcs = _arcs_between(strand, cut, within_m) if cut else []
+    if not cut or (_closes(whole) and _closing_cost(arcs) + _COST_OF_A_CUT * len(cut) > _closing_cost([whole])):
         return [], [whole]
-    arcs = _arcs_between(strand, cut, within_m)
     is_kept = np.isin([loop.base for loop in hung], np.concatenate([np.empty(0), *(arc.places for arc in arcs)]))
     return [loop for loop, kept in zip(hung, is_kept, strict=True) if loop in cut or not kept], arcs
+
+
+def _closing_cost(arcs: list[OpenArc]) -> float:
+    """Return what it costs to close arcs among themselves; nothing closes without an arc."""
+    marked = mark_doubled(arcs, within_m=12.0)
+    return sum(chain.cost for chain in join_arcs([arc.arc for arc in marked])) if arcs else np.inf
 
 
 def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[OpenArc]:
@@ -279,7 +299,7 @@ def _closes(arc: OpenArc) -> bool:
     joint = find_joint([marked[0].arc], (0, 0), (0, 1))
     first, last = joint.places
     ring = arc.arc.xy[first : last + 1]
-    return joint.cost < _CLOSES_WITHIN * arc.arc.core_length_m and mean_width_m(ring) > 10.0
+    return joint.cost < _CLOSES_WITHIN * float(arc.arc.along[-1]) and mean_width_m(ring) > _LEAST_WIDTH_M
 
 
 def _is_ring_by_itself(strand: Strand, hung: list[Loop], index: int, within_m: float) -> bool:
