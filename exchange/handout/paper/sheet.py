@@ -57,7 +57,7 @@ def write_sheet(
         pdf.writer = Writer(pdf, typeface)
         unlabelled = _draw_pages(pdf, spots, area, short_names or {})
         pdf.output(str(target))
-    return _tell(typeface, pdf.writer.cut, unlabelled, str(target))
+    return _tell(typeface, pdf.writer.cut, unlabelled, target.name)
 
 
 def _draw_pages(pdf: SheetPage, spots: Detections, area: BaseGeometry | None, short_names: Mapping[str, str]) -> int:
