@@ -40,6 +40,9 @@ MERGE = "merge"
 MERGE_OPTIONS = "merge_options"
 """Where an act's report keeps the options by which a later withdrawal merges again."""
 
+TAKEN_OVER = "taken_over"
+"""Where an act's report keeps the numbers of a list from elsewhere."""
+
 SortieFrom = Literal["file", "folder", "layer"]
 Fids = NDArray[np.int64]
 
@@ -115,6 +118,8 @@ def merge_ledger(
         chosen = _Chosen(options or MergeOptions(), sortie_from)
         earlier = _choose_earlier(act, sightings, onto)
         result = merge_again(act, sightings, earlier, chosen, coverage=coverage)
+        if onto is not None:
+            act.report[TAKEN_OVER] = {"numbers": onto.id.tolist()}
         act.is_needless = not (result.moved or any(vars(result.change).values()))
     return result
 
@@ -209,15 +214,32 @@ def known_list(
 
     spots = _join_lists(before, read_merged_spots(act.connection, at_act=act.number))
     known = find_numbers(sightings.fids, members, numbers)
-    # A spot all of whose sightings were withdrawn is gone; one that never had any came with a list from elsewhere.
-    had = read_numbers_ever_seen(act.connection)
-    still = had & set(known.tolist())
-    kept = spots.take([row for row, name in enumerate(spots.id.tolist()) if name in still or name not in had])
-    if not len(kept):
+    kept = set(known.tolist())
+    # A withdrawal brings nothing new, so that spots without sightings stay as they are and take no part.
+    kept |= set() if before is not None else _list_sightless(act, spots, kept)
+    spots = spots.take([row for row, name in enumerate(spots.id.tolist()) if name in kept])
+    if not len(spots):
         return None
     rows = np.flatnonzero(known != "")
     told = sightings.rows.take(rows)
-    return Earlier(spots=kept, sightings=told.replace(extra={**told.extra, SPOT: known[rows]}))
+    return Earlier(spots=spots, sightings=told.replace(extra={**told.extra, SPOT: known[rows]}))
+
+
+def find_sightless(act: Act, known: NDArray[Any]) -> Detections:
+    """Return the spots that came with a list from elsewhere and that none of the ``known`` numbers' sightings show."""
+    spots = read_merged_spots(act.connection, at_act=act.number)
+    sightless = _list_sightless(act, spots, set(known.tolist()))
+    return spots.take([row for row, name in enumerate(spots.id.tolist()) if name in sightless])
+
+
+def _list_sightless(act: Act, spots: Detections, shown: set[str]) -> set[str]:
+    """Return the numbers that no sighting shows and that stand all the same.
+
+    A spot all of whose sightings were withdrawn is gone, unless it came with a list from elsewhere.
+    """
+    had = read_numbers_ever_seen(act.connection)
+    taken_over = set(read_last_report(act.connection, TAKEN_OVER).get("numbers", ()))
+    return {name for name in spots.id.tolist() if name not in shown and (name not in had or name in taken_over)}
 
 
 def _join_lists(before: Detections | None, current: Detections) -> Detections:
@@ -241,8 +263,12 @@ def merge_again(
     chosen: _Chosen,
     *,
     coverage: Coverage | None = None,
+    beside: Detections | None = None,
 ) -> MergedLedger:
-    """Merge within an act, and write the list, what it is made of, and what is flagged."""
+    """Merge within an act, and write the list, what it is made of, and what is flagged.
+
+    ``beside`` are spots that take no part and stay on the list as they are.
+    """
     from dataclasses import replace
 
     from exchange.merge import merge_detections
@@ -255,6 +281,8 @@ def merge_again(
     last = read_counts(read_numbers(act.connection), chosen.options.series).max(initial=0)
     merged = merge_detections(rows, onto=earlier, options=replace(chosen.options, after_count=int(last)))
     spots = merged.spots if coverage is None else mark_not_seen_again(merged.spots, merged.sightings, coverage)
+    if beside is not None and len(beside):
+        spots = Detections.join([spots, beside])
     settled = settle(act, merged=spots)
     assert settled is not None  # noqa: S101  # a list was given
     allot_numbers(act, spots.id.tolist())

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from exchange.incident.merging import (
     AllSightings,
+    find_sightless,
     known_list,
     merge_again,
     read_all_sightings,
@@ -83,7 +84,8 @@ def _make_anew(act: Act, source: LedgerSource) -> ListChange:
     members, numbers = _recall_members(act, sightings, before)
     then = read_merged_spots(act.connection, at_act=before)
     earlier = known_list(act, sightings, members, numbers, before=then)
-    return merge_again(act, sightings, earlier, read_last_options(act)).change
+    beside = find_sightless(act, numbers)
+    return merge_again(act, sightings, earlier, read_last_options(act), beside=beside).change
 
 
 def _keep_listed(act: Act, sightings: AllSightings) -> AllSightings:

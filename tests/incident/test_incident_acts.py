@@ -10,13 +10,14 @@ from exchange.formats.reading import as_input
 from exchange.formats.writing import write
 from exchange.incident.adding import add_files
 from exchange.incident.handing_out import read_handed_out, record_handout
+from exchange.incident.merging import merge_ledger
 from exchange.ledger.database import open_to_read
 from exchange.ledger.findings import read_findings
 from exchange.ledger.history import read_acts
 from exchange.merge import MergeOptions
-from exchange.model import Packet
+from exchange.model import Detections, Packet
 from exchange.model.manifest import Manifest
-from tests.incident.incident_kit import HOST, Incident, sortie_text
+from tests.incident.incident_kit import HOST, NO_SHIFT, Incident, sortie_text
 from tests.ledger.ledger_kit import seen
 
 FOUR = [(0.0, 0.0), (100.0, 0.0), (200.0, 0.0), (300.0, 0.0)]
@@ -225,3 +226,22 @@ def test_every_act_is_in_the_log_with_its_command_line(incident: Incident) -> No
     assert acts[1].command == "exchange ledger add d1.csv"
     assert acts[3].report["withdrawn"]["name"].endswith("d1.csv")
     assert incident.state().spots == []
+
+
+def test_a_list_from_elsewhere_keeps_its_numbers_and_outlives_every_source(incident: Incident) -> None:
+    """Numbers given by hand are taken over once; spots that no source of the ledger ever showed stay on the list."""
+    listed = Detections(
+        id=["H-007", "H-012"], longitude=[-114.2, -114.25], latitude=[44.5, 44.55], accuracy=[4.0, 4.0], status="hot"
+    )
+    incident.add("d1.csv", FIRST)
+    merged = merge_ledger(incident.path, options=NO_SHIFT, onto=listed)
+    assert incident.state().members[1] == "H-007"
+    assert set(merged.change.new) == {"H-007", "H-012", "H-013", "H-014", "H-015"}
+    with pytest.raises(LedgerError, match="has a numbered list of its own"):
+        merge_ledger(incident.path, options=NO_SHIFT, onto=listed)
+    incident.withdraw("d1.csv")
+    assert incident.state().spots == ["H-007", "H-012"]
+    incident.add("n1.csv", SECOND)
+    incident.merge()
+    assert incident.state().members[5] == "H-007"
+    assert incident.is_sound()
