@@ -73,17 +73,19 @@ def _to_texts(column: ForeignColumn) -> NDArray[np.object_]:
 def _code_instants(time: NDArray[np.datetime64], sortie: Codes) -> Codes:
     instant = time.astype(np.int64)
     known = ~np.isnat(time)
-    for code in np.unique(sortie):
-        rows = known & (sortie == code)
-        if _tells_no_image(instant[rows]):
-            known &= ~rows
+    if not known.any():
+        return np.full(len(time), -1)
+    known &= ~_tell_no_image(instant[known], sortie[known], int(sortie.max()) + 1)[sortie]
     return np.where(known, instant, -1)
 
 
-def _tells_no_image(instant: Codes) -> bool:
-    if len(instant) < 3:
-        return False
-    if not (instant % _WHOLE_MINUTE_MS).any():
-        return True
-    _, counts = np.unique(instant, return_counts=True)
-    return bool(counts.max() > _TOO_MANY_AT_ONE_INSTANT * len(instant))
+def _tell_no_image(instant: Codes, sortie: Codes, sorties: int) -> NDArray[np.bool_]:
+    """Return the sorties whose times are all whole minutes, or mostly one and the same."""
+    total = np.bincount(sortie, minlength=sorties)
+    uneven = np.bincount(sortie, instant % _WHOLE_MINUTE_MS != 0, minlength=sorties)
+    order = np.lexsort((instant, sortie))
+    begin = np.flatnonzero(np.concatenate([[True], (np.diff(sortie[order]) != 0) | (np.diff(instant[order]) != 0)]))
+    size = np.diff(np.append(begin, len(order)))
+    most = np.zeros(sorties, np.int64)
+    np.maximum.at(most, sortie[order[begin]], size)
+    return np.asarray((total >= 3) & ((uneven == 0) | (most > _TOO_MANY_AT_ONE_INSTANT * total)))

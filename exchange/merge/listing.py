@@ -197,27 +197,30 @@ def _join_seen(seen_by: NDArray[np.object_], group: Codes, count: int) -> tuple[
     code, texts = code_texts(seen_by)
     told = [_split(text) for text in texts]
     names = sorted({name for one in told for name in one})
-    place = {name: index for index, name in enumerate(names)}
-    words = max((len(names) + _BITS - 1) // _BITS, 1)
-    of_text = np.zeros((len(texts) or 1, words), np.int64)
-    for row, one in enumerate(told):
-        for name in one:
-            of_text[row, place[name] // _BITS] |= 1 << place[name] % _BITS
-    seen = np.zeros((count, words), np.int64)
-    for word in range(words):
-        np.bitwise_or.at(seen[:, word], group, of_text[code, word])
-    kinds, kind = _find_kinds(seen)
-    joined = [[name for name in names if one[place[name] // _BITS] >> place[name] % _BITS & 1] for one in kinds]
+    if len(names) > _BITS:
+        return _join_many(code, told, group, count)
+    bit = {name: 1 << index for index, name in enumerate(names)}
+    of_text = np.array([sum(bit[name] for name in set(one)) for one in told] or [0], np.int64)
+    seen = np.zeros(count, np.int64)
+    np.bitwise_or.at(seen, group, of_text[code])
+    kinds, kind = np.unique(seen, return_inverse=True)
+    joined = [[name for name in names if bit[name] & one] for one in kinds.tolist()]
     texts_of_kinds = np.array([SEPARATOR.join(one) for one in joined] or [""], object)
     return texts_of_kinds[kind], np.array([len(one) for one in joined] or [0], np.int64)[kind]
 
 
-def _find_kinds(seen: Codes) -> tuple[list[list[int]], Codes]:
-    if seen.shape[1] == 1:
-        kinds, kind = np.unique(seen[:, 0], return_inverse=True)
-        return kinds[:, None].tolist(), kind
-    kinds, kind = np.unique(seen, axis=0, return_inverse=True)
-    return kinds.tolist(), kind.ravel()
+def _join_many(
+    code: Codes, told: Sequence[Sequence[str]], group: Codes, count: int
+) -> tuple[NDArray[np.object_], Codes]:
+    """Do the same one spot at a time, where there are more sorties than a number has bits."""
+    couple = np.unique(group * len(told) + code)
+    begins = np.searchsorted(couple // len(told), np.arange(count + 1)).tolist()
+    which = (couple % len(told)).tolist()
+    joined, number = np.full(count, "", object), np.zeros(count, np.int64)
+    for index in range(count):
+        names = sorted({name for one in which[begins[index] : begins[index + 1]] for name in told[one]})
+        joined[index], number[index] = SEPARATOR.join(names), len(names)
+    return joined, number
 
 
 def _split(text: str) -> Sequence[str]:

@@ -11,7 +11,7 @@ from exchange.merge.continuing import EARLIER_LIST
 from exchange.merge.flagging import SEPARATOR
 from exchange.merge.listing import FLAGS
 from exchange.merge.report import MergeReport, SortieReport
-from exchange.merge.sightings import RADIUS_95
+from exchange.merge.sightings import RADIUS_95, split_by_sortie
 from exchange.merge.work import Work
 from exchange.model.detections import Detections
 
@@ -44,9 +44,12 @@ def _report_sorties(work: Work) -> tuple[SortieReport, ...]:
     turn = np.argsort(begin, kind="stable").tolist()
     first = _find_first_sorties(work, turn)
     place = part.of_row[: work.basis.told]
+    rows = split_by_sortie(part.sortie, len(turn))
     told = np.bincount(part.sortie[place[place >= 0]], minlength=len(turn))
     return tuple(
-        _report_sortie(work, code, first, int(told[code])) for code in turn if part.sortie_names[code] != EARLIER_LIST
+        _report_sortie(work, code, rows[code], first, int(told[code]))
+        for code in turn
+        if part.sortie_names[code] != EARLIER_LIST
     )
 
 
@@ -60,12 +63,9 @@ def _find_first_sorties(work: Work, turn: list[int]) -> Codes:
     return np.where(work.numbering.keeper >= 0, -1, found)
 
 
-def _report_sortie(work: Work, code: int, first: Codes, told: int) -> SortieReport:
+def _report_sortie(work: Work, code: int, rows: Codes, first: Codes, told: int) -> SortieReport:
     part, shifts = work.part, work.shifts
-    rows = np.flatnonzero(part.sortie == code)
-    is_seen = np.zeros(len(first), bool)
-    is_seen[work.group[rows]] = True
-    spots = np.flatnonzero(is_seen)
+    spots = np.unique(work.group[rows])
     aircraft = work.basis.rows.aircraft[part.row[rows]]
     return SortieReport(
         sortie=part.sortie_names[code],

@@ -27,6 +27,7 @@ _NUMBERS = ("sightings", "last_seen", "first_seen", "confidence", "area", "altit
 MOST_SIGHTINGS = 10_000
 """Shifts, accuracies and what temperatures tell are found from about so many; more are not worth the time."""
 
+ENOUGH_OF_A_SORTIE = 250
 CELL_M = 200.0
 
 RADIUS_95 = float(np.sqrt(-2 * np.log(0.05)))
@@ -146,13 +147,40 @@ def order_sightings(
 
 
 def choose_sample(sightings: Sightings) -> Codes:
-    """Return all rows, or where they are many those of some cells, chosen by a lot that hangs on the place alone."""
-    if len(sightings) <= MOST_SIGHTINGS:
-        return np.arange(len(sightings))
-    column = np.floor(sightings.east / CELL_M).astype(np.int64).astype(np.uint64)
-    line = np.floor(sightings.north / CELL_M).astype(np.int64).astype(np.uint64)
-    lot = mix(mix(column) ^ line) >> np.uint64(32)
-    return np.flatnonzero(lot < 2**32 * MOST_SIGHTINGS // len(sightings))
+    """Return all rows, or where they are many those of some cells, chosen by a lot that hangs on the place alone.
+
+    A cell is taken with all that lies in it as soon as one sortie still needs it to be well told.
+    """
+    count = len(sightings)
+    enough = max(MOST_SIGHTINGS // max(len(sightings.sortie_names), 1), ENOUGH_OF_A_SORTIE)
+    if count <= MOST_SIGHTINGS:
+        return np.arange(count)
+    lot = _draw_lots(sightings)
+    order = np.lexsort((lot, sightings.sortie))
+    sortie, lot_in_order = sightings.sortie[order], lot[order]
+    begin = np.searchsorted(sortie, sortie)
+    before = np.arange(count) - begin
+    is_new_cell = np.concatenate([[True], (np.diff(sortie) != 0) | (lot_in_order[1:] != lot_in_order[:-1])])
+    before_cell = before[np.maximum.accumulate(np.where(is_new_cell, np.arange(count), 0))]
+    return np.flatnonzero(np.isin(lot, lot_in_order[before_cell < enough]))
+
+
+def find_cells(east: Floats, north: Floats, side_m: float) -> Codes:
+    """Return a code for the square cell of each place; different cells may only by rare chance share one."""
+    column = np.floor(east / side_m).astype(np.int64).astype(np.uint64)
+    line = np.floor(north / side_m).astype(np.int64).astype(np.uint64)
+    return (mix(mix(column) ^ line) >> np.uint64(1)).astype(np.int64)
+
+
+def split_by_sortie(sortie: Codes, count: int) -> list[Codes]:
+    """Return the rows of each of ``count`` sorties, in order."""
+    order = np.argsort(sortie, kind="stable")
+    begins = np.searchsorted(sortie[order], np.arange(count + 1))
+    return [order[begins[code] : begins[code + 1]] for code in range(count)]
+
+
+def _draw_lots(sightings: Sightings) -> Codes:
+    return find_cells(sightings.east, sightings.north, CELL_M)
 
 
 def _check(table: Detections, placed: Codes) -> None:

@@ -20,6 +20,7 @@ MOST_TOLD = 3.0
 """Bound on what one pair's temperatures may say, natural logarithm: 20 to 1."""
 
 _ROUNDS = 8
+_LEVEL_ROUNDS = 30
 _OFFSET_K = 20.0
 
 
@@ -127,15 +128,17 @@ def _learn(difference: Floats, place: Floats, by_chance: Floats) -> _Scale:
 
 def _find_level(warmth: Floats, sortie: Codes, pairs: Pairs, together: Floats, count: int) -> Floats:
     """Return the level of each sortie's temperatures, by least squares over the pairs; it falls as spots cool."""
+    across = sortie[pairs.first] != sortie[pairs.second]
+    pairs, together = pairs.take(across), together[across]
     a, b = sortie[pairs.first], sortie[pairs.second]
-    normal = np.diag(np.full(count, 1e-3))
-    right = np.zeros(count)
-    difference = together * (warmth[pairs.first] - warmth[pairs.second])
-    for one, other, sign in ((a, b, 1.0), (b, a, -1.0)):
-        np.add.at(normal, (one, one), together)
-        np.add.at(normal, (one, other), -together)
-        np.add.at(right, one, sign * difference)
-    return np.linalg.solve(normal, right).astype(np.float64)
+    difference = warmth[pairs.first] - warmth[pairs.second]
+    weight = np.bincount(a, together, minlength=count) + np.bincount(b, together, minlength=count) + 1e-3
+    level = np.zeros(count)
+    for _ in range(_LEVEL_ROUNDS):
+        left = together * (difference - level[a] + level[b])
+        step = np.bincount(a, left, minlength=count) - np.bincount(b, left, minlength=count)
+        level += step / weight / 2
+    return level
 
 
 def _draw_strangers(cooled: Floats) -> Floats:

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from exchange.merge.grouping.warmth import Warmth, learn_warmth
 from exchange.merge.grouping.weighing import weigh_pairs
-from exchange.merge.sightings import Sightings
+from exchange.merge.sightings import Sightings, find_cells
 
 Floats = NDArray[np.float64]
+
+PLACE_M = 60.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,7 +44,17 @@ def learn_yardstick(part: Sightings, east: Floats, north: Floats, variance: Floa
     variance
         Per axis, square metres.
     """
-    per_spot = float(max(len(part.sortie_names), 1))
+    per_spot = _count_sorties_at_a_place(part)
     weighed = weigh_pairs(part, east, north, variance, per_spot, None, is_all=True)
     warmth = learn_warmth(weighed.pairs, weighed.place, part.temperature, part.sortie, len(part.sortie_names))
     return Yardstick(sightings_per_spot=per_spot, warmth=warmth)
+
+
+def _count_sorties_at_a_place(part: Sightings) -> float:
+    """Return by how many sorties a place is seen, in the mean over the sightings."""
+    if not len(part):
+        return 1.0
+    cell = np.unique(find_cells(part.east, part.north, PLACE_M), return_inverse=True)[1]
+    couple = np.unique(cell * len(part.sortie_names) + part.sortie)
+    sorties = np.bincount(couple // len(part.sortie_names))
+    return float(sorties[cell].mean())

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from exchange.merge.shifts.differences import measure_differences
 from exchange.merge.shifts.refining import find_link
+from exchange.merge.shifts.voting import REACH_M
 from exchange.merge.sightings import Sightings
 
 Floats = NDArray[np.float64]
@@ -37,10 +38,9 @@ class Datum:
 
 def centre_nets(place: Floats, net: Codes) -> Datum:
     """Return the places with mean zero within each net: only how the sorties lie to each other is known."""
-    place = place.copy()
-    for code in np.unique(net):
-        place[net == code] -= place[net == code].mean(axis=0)
-    return Datum(place=place, is_fixed=np.zeros(len(net), bool), error=np.zeros(len(net)))
+    size = np.maximum(np.bincount(net), 1)
+    mean = np.column_stack([np.bincount(net, column) / size for column in place.T])
+    return Datum(place=place - mean[net], is_fixed=np.zeros(len(net), bool), error=np.zeros(len(net)))
 
 
 def hold_sortie(place: Floats, net: Codes, held: int) -> Datum:
@@ -67,7 +67,7 @@ def hold_control(sightings: Sightings, place: Floats, net: Codes, control: Float
     """
     datum = centre_nets(place, net)
     is_fixed, error = datum.is_fixed.copy(), datum.error.copy()
-    for code in np.unique(net):
+    for code in _find_near_nets(sightings, net, control):
         mine = net == code
         rows = np.flatnonzero(mine[sightings.sortie])
         seen = np.column_stack([sightings.east, sightings.north])[rows] - datum.place[sightings.sortie[rows]]
@@ -78,3 +78,11 @@ def hold_control(sightings: Sightings, place: Floats, net: Codes, control: Float
             is_fixed |= mine
             error[mine] = np.sqrt(link.variance)
     return Datum(place=datum.place, is_fixed=is_fixed, error=error)
+
+
+def _find_near_nets(sightings: Sightings, net: Codes, control: Floats) -> list[int]:
+    from scipy.spatial import cKDTree
+
+    places = np.column_stack([sightings.east, sightings.north])
+    near = np.isfinite(cKDTree(control).query(places, distance_upper_bound=2 * REACH_M)[0])
+    return [int(code) for code in np.unique(net[sightings.sortie[near]])]

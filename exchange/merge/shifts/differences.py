@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.shifts.voting import REACH_M
+from exchange.merge.sightings import CELL_M, find_cells, split_by_sortie
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -55,15 +56,33 @@ def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray
     from scipy.spatial import cKDTree
 
     places = np.column_stack([east, north])
-    rows = [np.flatnonzero(sortie == code) for code in range(int(sortie.max(initial=-1)) + 1)]
+    count = int(sortie.max(initial=-1)) + 1
+    rows = split_by_sortie(sortie, count)
+    partners_of = _find_partners(find_cells(east, north, CELL_M), sortie, count)
     trees = [cKDTree(places[own]) if len(own) else None for own in rows]
     for second, own in enumerate(rows):
         candidates = own[np.argsort(lot[own], kind="stable")][: 20 * MOST_VOTERS]
-        near = {first: _find_near(trees[first], places, candidates) for first in range(second)}
+        near = {first: _find_near(trees[first], places, candidates) for first in partners_of[second]}
         partners = sorted(near, key=lambda first: (-len(near[first]), first))[:MOST_PARTNERS]
         for first in sorted(partners):
             if len(near[first]):
                 yield _measure(first, second, trees[first], places[near[first]])
+
+
+def _find_partners(cell: Codes, sortie: Codes, count: int) -> list[list[int]]:
+    """Return for each sortie the earlier ones that have most in common with it, by the cells both are in."""
+    from scipy.sparse import coo_array
+
+    if not count:
+        return []
+    couple = np.unique(np.column_stack([sortie, np.unique(cell, return_inverse=True)[1]]), axis=0)
+    seen = coo_array((np.ones(len(couple)), (couple[:, 0], couple[:, 1]))).tocsr()
+    common = (seen @ seen.T).tocoo()
+    partners: list[list[tuple[float, int]]] = [[] for _ in range(count)]
+    for first, second, weight in zip(*(part.tolist() for part in (*common.coords, common.data)), strict=True):
+        if first < second:
+            partners[second].append((-weight, first))
+    return [[first for _, first in sorted(some)[: 2 * MOST_PARTNERS]] for some in partners]
 
 
 def measure_differences(voters: Floats, others: Floats) -> Differences:

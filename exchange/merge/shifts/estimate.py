@@ -104,18 +104,17 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") 
     part = sightings.take(choose_sample(sightings))
     control = _place_control(sightings, options)
     links = _link_all(part) if options.shift == "estimate" else []
-    is_pattern = find_pattern([link.votes for link in links]) > MOST_PATTERN
-    place, net = solve_network(len(names), [] if is_pattern else links)
+    links, is_pattern = _drop_patterns(len(names), links)
+    place, net = solve_network(len(names), links)
     in_net = np.bincount(net, minlength=len(names))[net] > 1
     place, variance, support, yardstick = _refine_by_groups(part, place, _guess_variances(part, links), in_net)
     datum = _fix(part, place, net, control, held)
     applied = in_net | datum.is_fixed
     own_error = np.where(in_net, np.sqrt(2 * variance / np.maximum(support, 1)), 0.0)
-    reason = [TAKEN_OUT if one else PATTERN if is_pattern else TOO_FEW for one in applied]
-    if len(control):
-        reason = [AGAINST_CONTROL if one else text for one, text in zip(datum.is_fixed, reason, strict=True)]
-    elif held in names:
+    if not len(control) and held in names:
         applied[names.index(held)] = False
+    reason = _give_reasons(applied, is_pattern, datum.is_fixed & bool(len(control)))
+    if not len(control) and held in names:
         reason[names.index(held)] = FIXED
     if options.shift == "none" or (len(names) < 2 and not len(control)):
         reason = [NOT_ASKED] * len(names)
@@ -130,6 +129,21 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") 
         datum_variance=_find_datum_variances(datum, applied),
         yardstick=yardstick,
     )
+
+
+def _give_reasons(applied: Mask, is_pattern: Mask, by_control: Mask) -> list[str]:
+    left = np.where(is_pattern, PATTERN, TOO_FEW)
+    return [str(text) for text in np.where(by_control, AGAINST_CONTROL, np.where(applied, TAKEN_OUT, left))]
+
+
+def _drop_patterns(count: int, links: list[Link]) -> tuple[list[Link], Mask]:
+    """Return the links of nets whose spots form no regular pattern, and which sorties see one."""
+    _, net = solve_network(count, links)
+    votes: dict[int, list[Floats]] = {}
+    for link in links:
+        votes.setdefault(int(net[link.first]), []).append(link.votes)
+    regular = [code for code, own in votes.items() if find_pattern(own) > MOST_PATTERN]
+    return [link for link in links if net[link.first] not in regular], np.isin(net, regular)
 
 
 def _place_control(sightings: Sightings, options: MergeOptions) -> Floats:

@@ -12,6 +12,10 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 
+_ROUNDS = 10
+_CAUCHY = 2.385
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Link:
     """Say how one sortie lies to another.
@@ -49,8 +53,15 @@ def solve_network(count: int, links: Sequence[Link]) -> tuple[Floats, Codes]:
     reweighted for residuals after Cauchy (Holland and Welsch, 1977), bring it to the end.
     """
     place, net = _grow_tree(count, links)
-    for _ in range(20):
-        place = _solve(count, links, place, net)
+    of_net: dict[int, list[Link]] = {}
+    for link in links:
+        of_net.setdefault(int(net[link.first]), []).append(link)
+    order = np.argsort(net, kind="stable")
+    begins = np.searchsorted(net[order], np.arange(count + 1))
+    for code, own in of_net.items():
+        members = order[begins[code] : begins[code + 1]]
+        for _ in range(_ROUNDS):
+            place[members] = _solve(members, own, place)
     return place, net
 
 
@@ -68,26 +79,27 @@ def _grow_tree(count: int, links: Sequence[Link]) -> tuple[Floats, Codes]:
 
 
 def _centre(place: Floats, net: Codes) -> Floats:
-    for code in np.unique(net):
-        place[net == code] -= place[net == code].mean(axis=0)
-    return place
+    size = np.maximum(np.bincount(net, minlength=len(net)), 1)
+    mean = np.column_stack([np.bincount(net, column, minlength=len(net)) / size for column in place.T])
+    return np.asarray(place - mean[net])
 
 
-def _solve(count: int, links: Sequence[Link], place: Floats, net: Codes) -> Floats:
-    normal = np.zeros((count, count))
-    right = np.zeros((count, 2))
+def _solve(members: Codes, links: Sequence[Link], place: Floats) -> Floats:
+    """Return the places of the members of one net by one round of weighted least squares, mean zero."""
+    at = {int(member): index for index, member in enumerate(members)}
+    normal = np.zeros((len(members), len(members)))
+    right = np.zeros((len(members), 2))
     for link in links:
         offset = np.array([link.east, link.north])
-        residual = np.sum((place[link.second] - place[link.first] - offset) ** 2) / (link.variance * 2.385**2)
+        residual = np.sum((place[link.second] - place[link.first] - offset) ** 2) / (link.variance * _CAUCHY**2)
         weight = 1 / (link.variance * (1 + residual))
-        normal[link.first, link.first] += weight
-        normal[link.second, link.second] += weight
-        normal[link.first, link.second] -= weight
-        normal[link.second, link.first] -= weight
-        right[link.second] += weight * offset
-        right[link.first] -= weight * offset
-    for code in np.unique(net):
-        members = np.flatnonzero(net == code)
-        scale = max(float(normal[members, members].mean()), 1e-9)
-        normal[np.ix_(members, members)] += scale
+        a, b = at[link.first], at[link.second]
+        normal[a, a] += weight
+        normal[b, b] += weight
+        normal[a, b] -= weight
+        normal[b, a] -= weight
+        right[b] += weight * offset
+        right[a] -= weight * offset
+    # The same to all: places of mean zero are the solution that this adds nothing to.
+    normal += max(float(normal.trace()) / len(members), 1e-9)
     return np.linalg.solve(normal, right).astype(np.float64)

@@ -27,7 +27,10 @@ MATCHED = 0.4
 """Share of the sightings of one sortie that another is taken to have seen as well; the peak does not hang on it."""
 
 _SIDE = int(2 * REACH_M / BIN_M)
-_VOTERS_FOR_WIDTH = 80
+_FEW_VOTERS = 50
+_CLEAR_MARGIN = 30.0
+"""With so high a margin a few voters are enough."""
+
 _NEXT_M = 2.0
 """A peak nearer to the first than this is no other peak."""
 
@@ -71,10 +74,18 @@ def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
     east, north
         Differences up to ``REACH_M``, metres, shape (n,).
     """
-    counts = _count(voter, east, north)
-    some = counts[:: max(len(counts) // _VOTERS_FOR_WIDTH, 1)]
-    best = WIDTHS_M[int(np.argmax([_vote(some, width).max() for width in WIDTHS_M]))]
-    return _read_peak(_vote(counts, best), best)
+    few = voter % max((int(voter.max()) + 1) // _FEW_VOTERS, 1) == 0
+    first = _find_peak(voter[few], east[few], north[few], WIDTHS_M)
+    if few.all() or first.margin >= _CLEAR_MARGIN:
+        return first
+    return _find_peak(voter, east, north, WIDTHS_M)
+
+
+def _find_peak(voter: Codes, east: Floats, north: Floats, widths_m: Sequence[float]) -> Peak:
+    counts = _count(np.unique(voter, return_inverse=True)[1], east, north)
+    votes = [_vote(counts, width) for width in widths_m]
+    best = int(np.argmax([vote.max() for vote in votes]))
+    return _read_peak(votes[best], widths_m[best])
 
 
 def find_pattern(all_votes: Sequence[Floats]) -> float:
