@@ -34,7 +34,8 @@ def format_column(column: ForeignColumn) -> TextCells:
     if column.dtype.kind in "iub":
         import pyarrow as pa
 
-        return pa.array(column).cast(pa.string())
+        numbers = to_arrow_flags(column) if column.dtype.kind == "b" else to_arrow_numbers(column)
+        return numbers.cast(pa.string())
     return format_text(column)
 
 
@@ -54,15 +55,15 @@ def format_numbers(values: NumberColumn, *, with_point: bool = False) -> TextCel
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    texts = pa.array(values, from_pandas=True).cast(pa.string())
+    texts = to_arrow_numbers(values, valid=~np.isnan(values)).cast(pa.string())
     with_exponent = _may_have_exponent(values)
     if with_exponent.any():
         plain = [f"{Decimal(repr(number)):f}".removesuffix(".0") for number in values[with_exponent].tolist()]
-        texts = pc.replace_with_mask(texts, with_exponent, pa.array(plain, pa.string()))
+        texts = pc.replace_with_mask(texts, to_arrow_flags(with_exponent), to_cells(plain))
     whole = np.isfinite(values) & (values == np.trunc(values))
     if not with_point or not whole.any():
         return texts
-    return pc.if_else(whole, pc.binary_join_element_wise(texts, ".0", ""), texts)
+    return pc.if_else(to_arrow_flags(whole), wrap_cells("", texts, ".0"), texts)
 
 
 def _may_have_exponent(values: NumberColumn) -> NDArray[np.bool_]:
@@ -78,13 +79,11 @@ def format_times(values: TimeColumn) -> TextCells:
     >>> format_times(np.array(["2026-08-14T19:03:05", "2026-08-14T19:03:05.250"], "M8[ms]")).to_pylist()
     ['2026-08-14T19:03:05Z', '2026-08-14T19:03:05.250Z']
     """
-    import pyarrow as pa
-
     missing = np.isnat(values)
     milliseconds = np.where(missing, 0, values.astype(np.int64))
     if not _fits_four_digits(milliseconds):
         texts = [None if lost else f"{value}Z" for lost, value in zip(missing, values.astype(str), strict=True)]
-        return pa.array(texts, pa.string())
+        return to_cells(texts)
     fraction = milliseconds % 1000 != 0
     table = _write_times(milliseconds, with_fraction=bool(fraction.any()))
     lengths = np.where(fraction, 24, 20)
@@ -106,7 +105,7 @@ def _write_times(milliseconds: NDArray[np.int64], *, with_fraction: bool) -> NDA
 
     unit, width = ("ms", 23) if with_fraction else ("s", 19)
     times = milliseconds if with_fraction else milliseconds // 1000
-    written = pa.array(times).cast(pa.timestamp(unit)).cast(pa.string())
+    written = to_arrow_numbers(times).cast(pa.timestamp(unit)).cast(pa.string())
     table = np.empty((len(times), width + 1), dtype=np.uint8)
     table[:, :width] = np.frombuffer(written.buffers()[2] or b"", np.uint8, len(times) * width).reshape(-1, width)
     table[:, 10], table[:, width] = _LETTER_T, _LETTER_Z
@@ -118,9 +117,8 @@ def _from_bytes(data: NDArray[np.uint8], lengths: NDArray[Any], valid: NDArray[n
 
     offsets = np.zeros(len(lengths) + 1, dtype=np.int64)
     np.cumsum(lengths, out=offsets[1:])
-    mask = None if valid.all() else pa.py_buffer(np.packbits(valid, bitorder="little").tobytes())
     texts = pa.LargeStringArray.from_buffers(
-        len(lengths), pa.py_buffer(offsets), pa.py_buffer(np.ascontiguousarray(data)), mask
+        len(lengths), pa.py_buffer(offsets), pa.py_buffer(np.ascontiguousarray(data)), _to_bits(valid)
     )
     return texts.cast(pa.string()) if offsets[-1] < 2**31 else texts
 
@@ -136,24 +134,21 @@ def format_text(values: ForeignColumn) -> TextCells:
     try:
         texts = pa.array(values, pa.string())
     except (pa.ArrowInvalid, pa.ArrowTypeError):
-        texts = pa.array([to_text(value) for value in to_items(values)], pa.string())
+        texts = to_cells([to_text(value) for value in to_items(values)])
     return pc.if_else(pc.equal(pc.binary_length(texts), 0), None, texts)
 
 
 def clean_cells(values: ForeignColumn) -> TextCells:
     """Return a column of objects as text that XML 1.0 can hold (``clean_text``), null where missing."""
-    import pyarrow as pa
-
     from exchange.formats.xml.characters import clean_text
 
     try:
         texts = format_text(values)
     except UnicodeEncodeError:
-        items = [clean_text(to_text(value)) or None for value in to_items(values)]
-        return pa.array(items, pa.string())
+        return to_cells([clean_text(to_text(value)) or None for value in to_items(values)])
     if not _may_need_cleaning(texts):
         return texts
-    return pa.array([None if text is None else clean_text(text) for text in texts.to_pylist()], pa.string())
+    return to_cells([None if text is None else clean_text(text) for text in texts.to_pylist()])
 
 
 def _may_need_cleaning(texts: TextCells) -> bool:
@@ -198,22 +193,40 @@ def to_cells(items: Sequence[str | None]) -> TextCells:
     """
     import pyarrow as pa
 
-    encoded = [b"" if item is None else item.encode() for item in items]
-    offsets = np.zeros(len(encoded) + 1, dtype=np.int64)
-    np.cumsum([len(item) for item in encoded], out=offsets[1:])
-    present = np.array([item is not None for item in items], dtype=bool)
-    mask = None if present.all() else pa.py_buffer(np.packbits(present, bitorder="little").tobytes())
-    data = pa.py_buffer(b"".join(encoded))
-    cells = pa.LargeStringArray.from_buffers(len(encoded), pa.py_buffer(offsets), data, mask)
+    present = np.fromiter((item is not None for item in items), dtype=bool, count=len(items))
+    texts = [item or "" for item in items]
+    data = "".join(texts).encode()
+    lengths = np.fromiter(map(len, texts), dtype=np.int64, count=len(texts))
+    if int(lengths.sum()) != len(data):
+        lengths = np.fromiter((len(text.encode()) for text in texts), dtype=np.int64, count=len(texts))
+    offsets = np.zeros(len(texts) + 1, dtype=np.int64)
+    np.cumsum(lengths, out=offsets[1:])
+    cells = pa.LargeStringArray.from_buffers(len(texts), pa.py_buffer(offsets), pa.py_buffer(data), _to_bits(present))
     return cells.cast(pa.string()) if offsets[-1] < 2**31 else cells
 
 
-def to_arrow_numbers(values: NDArray[Any]) -> Any:
-    """Return numbers of an integer or float type as an Arrow array over the same memory."""
+def to_arrow_numbers(values: NDArray[Any], *, valid: NDArray[np.bool_] | None = None) -> Any:
+    """Return numbers of an integer or float type as an Arrow array over the same memory, null where not ``valid``."""
     import pyarrow as pa
 
     kept = np.ascontiguousarray(values)
-    return pa.Array.from_buffers(pa.from_numpy_dtype(kept.dtype), len(kept), [None, pa.py_buffer(kept)])
+    bits = None if valid is None else _to_bits(valid)
+    return pa.Array.from_buffers(pa.from_numpy_dtype(kept.dtype), len(kept), [bits, pa.py_buffer(kept)])
+
+
+def to_arrow_flags(rows: NDArray[np.bool_]) -> Any:
+    """Return truth values as an Arrow array."""
+    import pyarrow as pa
+
+    bits = pa.py_buffer(np.packbits(rows, bitorder="little").tobytes())
+    return pa.Array.from_buffers(pa.bool_(), len(rows), [None, bits])
+
+
+def _to_bits(valid: NDArray[np.bool_]) -> Any:
+    """Return which rows hold a value as Arrow wants it: nothing where all do."""
+    import pyarrow as pa
+
+    return None if valid.all() else pa.py_buffer(np.packbits(valid, bitorder="little").tobytes())
 
 
 def _to_argument(part: TextCells | str) -> Any:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.formats.text_columns import TextCells, to_arrow_numbers, to_cells
+from exchange.formats.text_columns import TextCells, to_arrow_flags, to_arrow_numbers, to_cells
 
 Offsets = NDArray[np.int64]
 WORD = 8
@@ -103,15 +103,7 @@ def resolve_references(cells: TextCells) -> TextCells | None:
         resolved = [_REFERENCE.sub(_resolve, text) for text in cells.take(to_arrow_numbers(rows)).to_pylist()]
     except ValueError:
         return None
-    return pc.replace_with_mask(cells, _to_arrow_mask(found), to_cells(resolved))
-
-
-def _to_arrow_mask(rows: NDArray[np.bool_]) -> Any:
-    import pyarrow as pa
-
-    return pa.Array.from_buffers(
-        pa.bool_(), len(rows), [None, pa.py_buffer(np.packbits(rows, bitorder="little").tobytes())]
-    )
+    return pc.replace_with_mask(cells, to_arrow_flags(found), to_cells(resolved))
 
 
 def _resolve(match: re.Match[str]) -> str:
