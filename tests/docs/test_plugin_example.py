@@ -37,7 +37,8 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _run(installed: Path, *arguments: str, module: str = "exchange.cli.main", cwd: Path | None = None) -> str:
-    environment = {**os.environ, "PYTHONPATH": str(installed), "EXCHANGE_PLUGINS": "spotlist,csv"}
+    # With CI set hypothesis asks no deadline of a machine that does other work as well.
+    environment = {**os.environ, "PYTHONPATH": str(installed), "EXCHANGE_PLUGINS": "spotlist,csv", "CI": "true"}
     # -c, not -m: the command is what the console script calls.
     start = ["-c", "from exchange.cli.main import main; main()"] if module == "exchange.cli.main" else ["-m", module]
     command = [sys.executable, *start, *arguments]
