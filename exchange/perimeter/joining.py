@@ -17,6 +17,7 @@ _END_SHARE = 0.45
 _COST_OF_TRIMMING = 0.3
 _COST_OF_SHRINKING = 3.0
 _DOUBTFUL_SHARE, _COST_OF_DOUBT = 0.5, 0.5
+_SURE_WEIGHT, _SURE_M = 0.5, 20.0
 _MOST_PLACES = 250
 _MOST_ARCS_AT_ONCE = 7
 
@@ -71,6 +72,16 @@ class Arc:
             trimmed = lost[last] - lost[places]
             taken = self.along[places] - self.along[last]
         return places, np.where(taken > 0.0, self._leg_cost(taken, end), _COST_OF_TRIMMING * np.maximum(trimmed, 0.0))
+
+    def takes_in_leg(self, place: int, end: int) -> bool:
+        """Tell whether an end joined at a place takes in more of a sure leg than may be edge already."""
+        first, last = self.core
+        leg_m, taken_m = (
+            (self.along[first], self.along[first] - self.along[place])
+            if end == 0
+            else (self.along[-1] - self.along[last], self.along[place] - self.along[last])
+        )
+        return self.weights[end] > _SURE_WEIGHT and bool(taken_m > _DOUBTFUL_SHARE * leg_m + _SURE_M)
 
     def _leg_cost(self, taken_m: Floats, end: int) -> Floats:
         """Return what it costs to take the last metres of a leg into the ring: little for what may be edge already."""

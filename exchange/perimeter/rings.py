@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 _GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
 _DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.5
+_WIDE_GAP_M, _WIDE_GAP_SHARE = 250.0, 0.03
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
 
@@ -97,7 +98,7 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         is_carrier = max((ring_area_m2(loop.xy) for loop in released), default=0.0) > ring_area_m2(plain.xy)
         ring = plain if is_carrier else _build(chain, arcs)
         is_way = is_carrier and _closes_by_legs(chain, arcs)
-        is_good = is_closed(ring) and not is_way
+        is_good = is_closed(ring) and not is_way and not _takes_in_leg(chain, arcs)
         rings += [ring] if is_good else []
         rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
         if not is_good:
@@ -105,6 +106,15 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
     left = [(ring, not is_way and _matters(chain, arcs, rings, within_m)) for chain, ring, is_way in open_chains]
     return RingSearch(
         rings, [ring for ring, matters in left if matters], strands, [ring for ring, matters in left if not matters]
+    )
+
+
+def _takes_in_leg(chain: Chain, arcs: list[OpenArc]) -> bool:
+    """Tell whether a chain is closed only by way of a launch."""
+    return any(
+        arcs[piece.arc].arc.takes_in_leg(place, end)
+        for piece in chain.pieces
+        for end, place in enumerate(sorted((piece.start, piece.end)))
     )
 
 
@@ -155,7 +165,8 @@ def is_closed(ring: FoundRing) -> bool:
     length, area = ring_length_m(ring.xy), ring_area_m2(ring.xy)
     diameter = float(np.hypot(*np.ptp(ring.xy, axis=0)))
     return bool(
-        gaps.max() <= _GREATEST_GAP * diameter
+        gaps.max() <= max(_WIDE_GAP_M, _WIDE_GAP_SHARE * length)
+        and gaps.max() <= _GREATEST_GAP * diameter
         and gaps.sum() <= _GREATEST_GAPS * length
         and 0.3 * (gaps**2).sum() <= _GREATEST_GAP_AREA * area
     )

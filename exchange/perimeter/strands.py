@@ -20,7 +20,7 @@ Flags = NDArray[np.bool_]
 _SHORTEST_LOOP = 4.0
 _DOUBLED_WITHIN = 1.5
 _SHORTEST_ARC_M = 30.0
-_SHORTEST_WAY_M = 40.0
+_SHORTEST_WAY_M, _WAY_SHARE = 40.0, 0.12
 _CLOSES_WITHIN, _LEAST_WIDTH_M = 0.15, 10.0
 _DOUBTFUL_PLACES = 8
 _COST_OF_A_CUT = 10.0
@@ -324,7 +324,7 @@ def _is_way(strand: Strand, places: Whole, rings: Floats, length_m: float, withi
     whole_m = (len(rest) - 1) * strand.path.step_m
     if is_even(strand.path.even[rest]):
         return True
-    return leg.length_m > min(max(_SHORTEST_WAY_M, 0.35 * length_m), 0.9 * whole_m)
+    return leg.length_m > min(max(_SHORTEST_WAY_M, _WAY_SHARE * length_m), 0.9 * whole_m)
 
 
 def is_near(xy: Floats, others: Floats, within_m: float) -> Flags:
