@@ -60,9 +60,10 @@ def draw_sheet_code(names: Sequence[str], longitude: Sequence[float], latitude: 
     rows = zip(names, latitude, longitude, strict=True)
     lines = ["WGS 84", *(f"{name} {_decimal(north)},{_decimal(east)}" for name, north, east in rows)]
     try:
-        return _to_png(segno.make_qr("\n".join(lines), version=MOST_SHEET_VERSION, error="l"))
+        code = segno.make_qr("\n".join(lines), error="l")
     except segno.DataOverflowError:
         return None
+    return _to_png(code) if int(code.version) <= MOST_SHEET_VERSION else None
 
 
 def _decimal(degrees: float) -> str:
