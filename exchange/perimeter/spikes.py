@@ -14,6 +14,7 @@ _DISTANCE_ALLOWANCE_M = 4.0
 # What a jump costs against the fixes that skipping it would lose.
 _JUMP_COST, _COST_A_METRE, _GREATEST_COST = 20.0, 0.5, 300.0
 _RUNS_LOOKED_BACK = 40
+_DETOUR_SHARE, _GREATEST_SHARE = 0.1, 0.3
 
 
 def find_spikes(x: Floats, y: Floats, interval_seconds: Floats) -> Flags:
@@ -44,7 +45,26 @@ def find_spikes(x: Floats, y: Floats, interval_seconds: Floats) -> Flags:
     kept = _choose_chain(np.column_stack([x, y]), clock, fastest, slack, starts, ends)
     is_kept_run = np.zeros(len(starts), np.bool_)
     is_kept_run[kept] = True
-    return ~np.repeat(is_kept_run, ends - starts + 1)
+    is_dropped = ~np.repeat(is_kept_run, ends - starts + 1)
+    is_spike = is_dropped & ~_lies_on_the_way(x, y, is_dropped, slack)
+    # Where so much would go, the log moves by jumps: a car that stops and goes, or fixes far apart.
+    return is_spike if is_spike.mean() <= _GREATEST_SHARE else np.zeros(len(x), np.bool_)
+
+
+def _lies_on_the_way(x: Floats, y: Floats, is_dropped: Flags, slack: float) -> Flags:
+    """Tell which dropped fixes lie between their neighbours: a fast step or a stop, which aircraft do fly."""
+    edges = np.flatnonzero(np.diff(np.r_[False, is_dropped, False].astype(np.int8)))
+    first, last = edges[::2], edges[1::2] - 1
+    before, after = first - 1, np.minimum(last + 1, len(x) - 1)
+    along = np.r_[0.0, np.cumsum(np.hypot(np.diff(x), np.diff(y)))]
+    is_between = (before >= 0) & (last + 1 < len(x))
+    direct = np.hypot(x[after] - x[before], y[after] - y[before])
+    detour = along[after] - along[before] - direct
+    marks = np.zeros(len(x) + 1)
+    on_the_way = is_between & (detour <= np.maximum(slack, _DETOUR_SHARE * direct))
+    marks[first[on_the_way]] += 1.0
+    marks[last[on_the_way] + 1] -= 1.0
+    return np.asarray(np.cumsum(marks)[:-1] > 0.0)
 
 
 def _speed_around(speed: Floats) -> Floats:

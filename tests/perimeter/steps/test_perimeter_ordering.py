@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from exchange.perimeter.fixes import find_placeless, gather_fixes
+from exchange.perimeter.ordering import find_repeats, intervals_seconds, order_rows
+
+
+@given(st.permutations(range(30)))
+def test_rows_out_of_order_are_sorted_by_time(order: list[int]) -> None:
+    """However the rows of a straight flight are shuffled, they come back in flown order."""
+    seconds = np.array(order, np.float64)
+    rows = order_rows(5.0 * seconds, np.zeros(30), seconds)
+    assert seconds[rows].tolist() == list(range(30))
+
+
+def test_a_clock_that_jumps_back_does_not_tear_the_path() -> None:
+    """Rows stay as they came where sorting by time would lengthen the path."""
+    seconds = np.r_[np.arange(50.0) + 1000.0, np.arange(50.0)]
+    rows = order_rows(5.0 * np.arange(100.0), np.zeros(100), seconds)
+    assert rows.tolist() == list(range(100))
+
+
+def test_a_clock_jump_is_no_slow_flight() -> None:
+    """An hour lost by the clock counts as half a minute, a step back as a usual step."""
+    seconds = np.array([0.0, 1.0, 2.0, 3602.0, 3603.0, 3.0, 4.0])
+    assert intervals_seconds(seconds).tolist() == [1.0, 1.0, 30.0, 1.0, 1.0, 1.0]
+
+
+def test_stamps_in_whole_seconds_share_their_second() -> None:
+    """Five fixes with one stamp are a fifth of a second apart."""
+    seconds = np.repeat(np.arange(4.0), 5)
+    assert np.allclose(intervals_seconds(seconds), 0.2)
+
+
+def test_without_times_every_step_takes_one() -> None:
+    """A drawn line has steps and no speeds."""
+    assert intervals_seconds(np.full(4, np.nan)).tolist() == [1.0, 1.0, 1.0]
+    assert intervals_seconds(np.array([3.0])).tolist() == []
+
+
+def test_repeated_and_frozen_fixes_are_told_apart() -> None:
+    """A row twice is repeated; a place that stays while time goes on is frozen."""
+    longitude = np.array([1.0, 1.0, 1.0, 2.0])
+    repeated, frozen = find_repeats(longitude, np.zeros(4), np.array([0.0, 0.0, 1.0, 2.0]))
+    assert repeated.tolist() == [False, True, False, False]
+    assert frozen.tolist() == [False, False, True, False]
+
+
+def test_what_is_nowhere_on_earth_has_no_place() -> None:
+    """Missing, infinite, out of range and the 0, 0 of an unset receiver are no places; the equator is one."""
+    longitude = np.array([np.nan, np.inf, 10.0, 0.0, 0.0, 500.0])
+    latitude = np.array([1.0, 1.0, 91.0, 0.0, 10.0, 1.0])
+    assert find_placeless(longitude, latitude).tolist() == [True, True, True, True, False, True]
+
+
+def test_no_track_gives_no_fix() -> None:
+    """Nothing in, nothing out."""
+    assert len(gather_fixes([])) == 0
