@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,7 +31,7 @@ class Baseline:
     status
         The status word as a bit: the manifest's, or else the list's; 0 is none.
     comments
-        What was written beside it when it was handed out: the list's note, and the comments of the manifests.
+        What was written beside it when it was handed out, by row: the list's note, and the comments of the manifests.
     temperature
         Degrees Celsius.
     handed_out
@@ -40,7 +41,7 @@ class Baseline:
     """
 
     status: Bits
-    comments: tuple[frozenset[str], ...]
+    comments: Mapping[int, set[str]]
     temperature: NumberColumn
     handed_out: TimeColumn
     times: tuple[TimeColumn, ...]
@@ -70,7 +71,7 @@ class Baseline:
     def take_off(self, spot: Spots, comments: TextColumn) -> TextColumn:
         """Return what each comment says beyond what was handed out with its spot; devices let people write on it."""
         pairs = zip(spot.tolist(), comments.tolist(), strict=True)
-        new = [_take_off(text, self.comments[row]) if text and row >= 0 else text for row, text in pairs]
+        new = [_take_off(text, self.comments[row]) if text and row in self.comments else text for row, text in pairs]
         return np.fromiter(new, dtype=object, count=len(new))
 
     def temperature_of(self, spot: Spots) -> NumberColumn:
@@ -104,19 +105,19 @@ def to_status_bits(status: TextColumn) -> Bits:
     return np.array([BIT.get(word, 0) for word in status.tolist()], np.uint8)
 
 
-def _gather_comments(spots: Detections, manifest: Manifest | None, names: SpotNames) -> tuple[frozenset[str], ...]:
-    known = [{note} if note else set() for note in spots.note.tolist()]
+def _gather_comments(spots: Detections, manifest: Manifest | None, names: SpotNames) -> dict[int, set[str]]:
+    known = {row: {spots.note[row]} for row in np.flatnonzero(spots.note != "").tolist()}
     if manifest is not None:
         for number, comment in zip(manifest.number.tolist(), manifest.comment.tolist(), strict=True):
             spot = names.find(number)
             if spot >= 0 and comment:
-                known[spot].add(comment)
-    return tuple(map(frozenset, known))
+                known.setdefault(spot, set()).add(comment)
+    return known
 
 
-def _take_off(text: str, known: frozenset[str]) -> str:
-    if not known or text in known:
-        return "" if known else text
+def _take_off(text: str, known: set[str]) -> str:
+    if text in known:
+        return ""
     if text.strip().casefold() in {comment.strip().casefold() for comment in known}:
         return ""
     # A short one, such as a bare status word, may as well be a person's own.

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.model import Sources
-from exchange.model.columns import TextColumn
 from exchange.model.status import UNCHECKED
 from exchange.status.questions import DEVICE, Questions, shorten
 from exchange.status.returned import Returned
 from exchange.status.signs import BIT, Bits, Sign, to_words
+from exchange.status.text_codes import code_texts
 
 LEAST_MARKS = 5
 """How many marks must carry the same before it may be the device's own; fewer are asked about one by one."""
@@ -82,13 +82,15 @@ def find_device_signs(
     is_named, is_placed
         Which marks name a spot, and which have found one; the others are not counted.
     """
-    file = _to_codes(rows.source.file)
+    file = code_texts(rows.source.file)[0]
     group = _pair(file, np.where(is_named, handed_out.astype(np.int64), _NEW) - _NEW)
     silent = ~np.uint8(BIT[UNCHECKED])
     found = []
     for sign in drawn:
         is_new = (sign.says & ~handed_out & silent) != 0
-        common = _find_common(_pair(file, _to_codes(sign.texts)), group, carries=is_placed & is_new, counts=is_placed)
+        common = _find_common(
+            _pair(file, code_texts(sign.texts)[0]), group, carries=is_placed & is_new, counts=is_placed
+        )
         for carriers, of in common:
             first = int(np.flatnonzero(carriers)[0])
             alike = ~is_placed & is_new & (file == file[first]) & (sign.texts == sign.texts[first])
@@ -111,7 +113,7 @@ def find_device_times(rows: Returned, *, has_time: Rows) -> list[Device]:
     """
     if rows.holds_numbers_only:
         return []
-    file, milliseconds = _to_codes(rows.source.file), rows.time.astype(np.int64)
+    file, milliseconds = code_texts(rows.source.file)[0], rows.time.astype(np.int64)
     found = []
     for each in np.unique(file[has_time]).tolist():
         marks = np.flatnonzero(has_time & (file == each))
@@ -175,8 +177,3 @@ def _find_common(
 def _pair(first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return one number for each pair of numbers from 0 up."""
     return first * (int(second.max(initial=0)) + 1) + second
-
-
-def _to_codes(texts: TextColumn) -> NDArray[np.int64]:
-    codes: dict[str, int] = {}
-    return np.fromiter((codes.setdefault(text, len(codes)) for text in texts.tolist()), np.int64, len(texts))

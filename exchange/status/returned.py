@@ -104,8 +104,8 @@ def _from_detections(rows: Detections, reader: SignReader) -> Returned:
     stored = np.where(is_own, rows.status, "").astype(object)
     told = reader.read_texts("status", np.where(is_own, "", rows.status).astype(object))
     return Returned(
-        numbers=[rows.id],
-        names=[rows.name, *fields.labels],
+        numbers=_filled(rows.id),
+        names=_filled(rows.name, *fields.labels),
         drawn=[told, *drawn],
         shapes=fields.shapes,
         said=fields.said,
@@ -131,8 +131,8 @@ def _from_notes(rows: StatusNotes, reader: SignReader) -> Returned:
     for sign in (*fields.said, *drawn, *fields.shapes):
         sign.silence(known_signs != "")
     return Returned(
-        numbers=[rows.detection],
-        names=fields.labels,
+        numbers=_filled(rows.detection),
+        names=_filled(*fields.labels),
         drawn=drawn,
         shapes=fields.shapes,
         said=[reader.read_texts("status", rows.status), *fields.said],
@@ -156,7 +156,7 @@ def _from_places(rows: Places, reader: SignReader) -> Returned:
     fields = _read_fields(rows.extra, reader)
     return Returned(
         numbers=[],
-        names=[rows.name, *fields.labels],
+        names=_filled(rows.name, *fields.labels),
         drawn=[reader.read_folders(rows.source.layer), reader.read_symbol_colors(rows.symbol), *fields.drawn],
         shapes=[reader.read_symbol_shapes(rows.symbol), *fields.shapes],
         said=fields.said,
@@ -208,6 +208,10 @@ def _read_fields(extra: Mapping[str, ForeignColumn], reader: SignReader) -> _Fie
         elif ticks := reader.read_ticks(name, column):
             fields.said.append(ticks)
     return fields
+
+
+def _filled(*columns: TextColumn) -> list[TextColumn]:
+    return [column for column in columns if (column != "").any()]
 
 
 def _empty(length: int) -> TextColumn:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +18,7 @@ from exchange.model.status import NO_HEAT, OUT, RECHECK
 from exchange.status.options import SettleOptions
 from exchange.status.place import NOT_BEFORE, RECEIVED
 from exchange.status.questions import DISPUTED, REOPENED, UNPLACED, Questions
+from exchange.status.text_codes import find_texts, rank_texts
 
 FLAG, FLAG_WORDS = "flag", "flag_words"
 """Foreign columns of a list: ``disputed`` or ``reopened``, and the sentence for a person."""
@@ -32,7 +32,6 @@ CAUTION = {word: place for place, word in enumerate(STATUS_ORDER)}
 # Milliseconds since 1970 that stand before and after all times, with room to add a span.
 _BEFORE_ALL, _AFTER_ALL = -(2**61), 2**61
 _NAT = np.iinfo(np.int64).min
-_NO_WORD = len(CAUTION)
 _SHOWN = 6
 
 Whole = NDArray[np.int64]
@@ -96,12 +95,13 @@ def settle_status(
     """
     options = options or SettleOptions()
     numbers = _index_numbers(spots)
-    words = _Words.of(notes, _to_rows(notes.detection, numbers), options)
+    about = find_texts(notes.detection, numbers)
+    words = _Words.of(notes, about, options)
     settling = _Settling(spots, notes, words)
     reopened = settling.reopen(_find_heat(spots, sightings, numbers), options)
     disputed = settling.dispute()
     return Settled(
-        spots=settling.to_spots(), disputed=disputed, reopened=reopened, unplaced=_list_unplaced(notes, numbers)
+        spots=settling.to_spots(), disputed=disputed, reopened=reopened, unplaced=_list_unplaced(notes, about)
     )
 
 
@@ -134,16 +134,15 @@ class _Words:
     @classmethod
     def of(cls, notes: StatusNotes, spot: Whole, options: SettleOptions) -> _Words:
         """Return the words that count: the latest, those of its time, and those that may be."""
-        caution = np.array([CAUTION.get(word, _NO_WORD) for word in notes.status.tolist()], np.int64)
+        caution = find_texts(notes.status, CAUTION)
         earliest, latest = _bounds(notes)
-        rows = np.flatnonzero((spot >= 0) & (caution < _NO_WORD))
+        rows = np.flatnonzero((spot >= 0) & (caution >= 0))
         rows = rows[np.argsort(spot[rows], kind="stable")]
         newest = _spread(np.maximum, earliest[rows], spot[rows])
         rows = rows[latest[rows] >= newest - _to_milliseconds(options)]
         # Beyond caution and time only to be sure that the order of the notes changes nothing.
-        texts = (notes.text[rows], notes.origin[rows], notes.author[rows])
-        keys = (*texts, -earliest[rows], caution[rows], spot[rows])
-        rows = rows[np.lexsort(tuple(_to_codes(key) for key in keys))]
+        texts = (rank_texts(column[rows]) for column in (notes.text, notes.origin, notes.author))
+        rows = rows[np.lexsort((*texts, -earliest[rows], caution[rows], spot[rows]))]
         _, start = np.unique(spot[rows], return_index=True)
         worst, best = (_spread(each, caution[rows], spot[rows]) for each in (np.minimum, np.maximum))
         return cls(rows, start, spot[rows][start], (worst != best)[start])
@@ -164,7 +163,7 @@ class _Settling:
     def reopen(self, heat: TimeColumn, options: SettleOptions) -> Questions:
         """Set to ``recheck`` where heat was seen after the word that there is none, or may have been."""
         rows = np.flatnonzero(_is_cold(self.status) & (_to_whole(heat, _BEFORE_ALL) >= self._told(options)))
-        words = [self._tell_reopened(row, heat[row]) for row in rows.tolist()]
+        words = self._tell_reopened(rows, heat)
         self.status[rows], self.author[rows], self.time[rows] = RECHECK, "", heat[rows]
         self.flag[rows] = REOPENED
         self._enter_words(rows, words)
@@ -196,18 +195,20 @@ class _Settling:
         # The least time of all is kept for spots at which no heat was seen.
         return np.asarray(np.maximum(told - _to_milliseconds(options), _BEFORE_ALL + 1))
 
-    def _tell_reopened(self, row: int, heat: np.datetime64) -> str:
-        when = f"at {_minute(self.time[row])}" if not np.isnat(self.time[row]) else "at a time that nobody stated"
-        return (
-            f"{self.status[row]!r}{_by(self.notes, self._note[row])} {when}, and heat was seen at {_minute(heat)}; "
+    def _tell_reopened(self, rows: Whole, heat: TimeColumn) -> list[str]:
+        times = zip(rows.tolist(), _minutes(self.time[rows]), _minutes(heat[rows]), strict=True)
+        return [
+            f"{self.status[row]!r}{_by(self.notes, self._note[row])} {told}, and heat was seen {seen}; "
             f"it is {RECHECK!r} until a person says otherwise"
-        )
+            for row, told, seen in times
+        ]
 
     def _tell_disputed(self, place: int) -> str:
         end = self.words.start[place + 1] if place + 1 < len(self.words.start) else len(self.words.notes)
         rows = self.words.notes[self.words.start[place] : end]
+        times = _minutes(self.notes.time[rows], missing="without a time")
         each = dict.fromkeys(
-            f"{self.notes.status[row]!r}{_by(self.notes, row)} {_at(self.notes.time[row])}" for row in rows
+            f"{self.notes.status[row]!r}{_by(self.notes, row)} {time}" for row, time in zip(rows, times, strict=True)
         )
         stands = self.notes.status[rows[0]]
         told = list(each) if len(each) <= _SHOWN else [*list(each)[:_SHOWN], f"{len(each) - _SHOWN} more"]
@@ -232,12 +233,8 @@ def _index_numbers(spots: Detections) -> dict[str, int]:
     return {**aliases, **numbers}
 
 
-def _to_rows(names: TextColumn, numbers: dict[str, int]) -> Whole:
-    return np.array([numbers.get(name, -1) for name in names.tolist()], np.int64)
-
-
-def _list_unplaced(notes: StatusNotes, numbers: dict[str, int]) -> Questions:
-    rows = np.flatnonzero((_to_rows(notes.detection, numbers) < 0) & (notes.detection != ""))
+def _list_unplaced(notes: StatusNotes, about: Whole) -> Questions:
+    rows = np.flatnonzero((about < 0) & (notes.detection != ""))
     words = [f"speaks of {number}, which the list does not have" for number in notes.detection[rows].tolist()]
     return Questions(
         kind=np.full(len(rows), UNPLACED, dtype=object),
@@ -251,7 +248,7 @@ def _find_heat(spots: Detections, sightings: Detections | None, numbers: dict[st
     """Return when heat was last seen at each spot."""
     heat = _to_whole(_later(spots.time, spots.last_seen), _BEFORE_ALL)
     if sightings is not None and len(sightings):
-        rows = _to_rows(sightings.id, numbers)
+        rows = find_texts(sightings.id, numbers)
         seen = _to_whole(_later(sightings.time, sightings.last_seen), _BEFORE_ALL)
         is_heat = (rows >= 0) & ~_is_cold(sightings.status)
         np.maximum.at(heat, rows[is_heat], seen[is_heat])
@@ -301,10 +298,6 @@ def _spread(combine: np.ufunc, values: Whole, groups: Whole) -> Whole:
     return np.repeat(combine.reduceat(values, start), lengths)
 
 
-def _to_codes(key: NDArray[Any]) -> Whole:
-    return np.unique(key, return_inverse=True)[1] if key.dtype.kind == "O" else key
-
-
 def _is_cold(status: TextColumn) -> NDArray[np.bool_]:
     return np.asarray((status == OUT) | (status == NO_HEAT))
 
@@ -320,9 +313,6 @@ def _by(notes: StatusNotes, row: int) -> str:
     return f" by {notes.author[row]}" if notes.author[row] else f" in {PurePath(notes.origin[row]).name}"
 
 
-def _at(time: np.datetime64) -> str:
-    return "without a time" if np.isnat(time) else f"at {_minute(time)}"
-
-
-def _minute(time: np.datetime64) -> str:
-    return f"{np.datetime_as_string(time, unit='m')}Z"
+def _minutes(times: TimeColumn, missing: str = "at a time that nobody stated") -> list[str]:
+    texts = np.datetime_as_string(times, unit="m").tolist()
+    return [missing if text == "NaT" else f"at {text}Z" for text in texts]

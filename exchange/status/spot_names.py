@@ -114,6 +114,8 @@ class SpotNames:
             return ReadName(frozenset([self._exact[plain]]), "")
         if is_number and len(self._series) == 1 and (bare := _BARE.fullmatch(plain)):
             return self._gather([(next(iter(self._series)), int(bare[1]))], "")
+        if (whole := _NUMBER.fullmatch(plain)) and whole[1] in self._series:
+            return self._gather([(whole[1], int(whole[2]))], "")
         keys = [(match[1], int(match[2])) for match in _NUMBER.finditer(plain) if match[1] in self._series]
         rest = _NUMBER.sub(lambda match: " " if match[1] in self._series else match[0], plain)
         return self._gather(keys, " ".join(rest.split()))

@@ -45,7 +45,8 @@ def report(parts):
 OURS = """
 from exchange.model import Detections, Packet
 from exchange.status import place_returns, settle_status
-import pyproj, scipy.spatial
+import pyarrow, pyarrow.compute, pyproj, scipy.spatial
+pyarrow.array([""])  # Its first array imports pandas, where that is installed.
 listed = Detections(id=number, longitude=longitude, latitude=latitude, status="unchecked")
 place = {"longitude": longitude[about] + jitter[0], "latitude": latitude[about] + jitter[1]}
 marks = Detections(name=name, note=comment, time=told, extra={"sym": symbol}, **place)
