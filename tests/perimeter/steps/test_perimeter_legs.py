@@ -53,7 +53,7 @@ def test_an_even_bend_is_even_and_a_ring_is_not() -> None:
     assert is_even(parabola)
     assert not is_even(wavy_ring(150.0), corners=1)
     corner = np.vstack(
-        [way(np.zeros(2), np.array([200.0, 0.0]), 0.0), way(np.array([200.0, 0.0]), np.array([200.0, 200.0]), 0.0)]
+        [way(np.zeros(2), np.array([200.0, 0.0]), 0.0), way(np.array([200.0, 0.0]), np.array([80.0, 170.0]), 0.0)]
     )
     assert not is_even(corner)
     assert is_even(corner, corners=1)
