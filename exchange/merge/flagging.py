@@ -15,7 +15,8 @@ DIVIDED = "an earlier spot turned out to be several"
 HISTORY = (JOINED, DIVIDED)
 AMBIGUOUS = "which sightings belong here is not sure"
 UNSHIFTED = "seen by a sortie whose shift could not be found"
-SEEN_ONCE = "seen once only"
+SEE_ALSO = "see also "
+MAY_BE = "may be one with "
 NO_POSITION = "no position"
 TOLD_TWICE = "says the same as another row"
 
@@ -23,19 +24,21 @@ TOLD_TWICE = "says the same as another row"
 def flag_spots(work: Work) -> dict[int, list[str]]:
     """Return the flags of each group that has any."""
     flags: dict[int, list[str]] = {}
-    for text, mask in (
-        (JOINED, work.numbering.joined),
-        (DIVIDED, work.numbering.divided),
-        (AMBIGUOUS, work.grouping.is_ambiguous),
-        (UNSHIFTED, _mark_unshifted(work)),
-    ):
-        for index in np.flatnonzero(mask).tolist():
-            flags.setdefault(index, []).append(text)
-    for index in np.flatnonzero(work.numbering.divided).tolist():
-        flags[index].append(f"see also {work.numbering.sibling[index]}")
-    for index, alternatives in work.grouping.alternatives.items():
-        flags.setdefault(index, []).extend(f"may be one with {work.numbering.number[other]}" for other in alternatives)
+    numbering, grouping = work.numbering, work.grouping
+    _add(flags, numbering.joined, JOINED)
+    _add(flags, numbering.divided, DIVIDED)
+    for index in np.flatnonzero(numbering.divided).tolist():
+        flags[index].append(f"{SEE_ALSO}{numbering.sibling[index]}")
+    _add(flags, grouping.is_ambiguous, AMBIGUOUS)
+    _add(flags, _mark_unshifted(work), UNSHIFTED)
+    for index, others in grouping.alternatives.items():
+        flags.setdefault(index, []).extend(f"{MAY_BE}{numbering.number[other]}" for other in others)
     return flags
+
+
+def _add(flags: dict[int, list[str]], mask: Mask, text: str) -> None:
+    for index in np.flatnonzero(mask).tolist():
+        flags.setdefault(index, []).append(text)
 
 
 def flag_sightings(work: Work) -> NDArray[np.object_]:

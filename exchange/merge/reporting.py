@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.continuing import EARLIER_LIST
-from exchange.merge.flagging import SEPARATOR
+from exchange.merge.flagging import MAY_BE, SEE_ALSO, SEPARATOR
 from exchange.merge.listing import FLAGS
 from exchange.merge.report import MergeReport, SortieReport
 from exchange.merge.sightings import RADIUS_95, split_by_sortie
@@ -21,7 +21,7 @@ Codes = NDArray[np.int64]
 def report_merge(work: Work, spots: Detections, number: NDArray[np.object_]) -> MergeReport:
     """Return what the merge did; ``number`` is that of each row told."""
     flags = [text.split(SEPARATOR) for text in spots.extra.get(FLAGS, np.empty(0, object)).tolist() if text]
-    counted = Counter(flag for one in flags for flag in one if not flag.startswith(("see also", "may be one with")))
+    counted = Counter(flag for one in flags for flag in one if not flag.startswith((SEE_ALSO, MAY_BE)))
     kept = int((work.numbering.keeper >= 0).sum())
     return MergeReport(
         sorties=_report_sorties(work),

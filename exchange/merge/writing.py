@@ -7,7 +7,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.merge.flagging import HISTORY, SEPARATOR, flag_sightings, flag_spots
+from exchange.merge.flagging import HISTORY, SEE_ALSO, SEPARATOR, flag_sightings, flag_spots
 from exchange.merge.keys import KEY_DIGITS, write_keys
 from exchange.merge.listing import FLAGS, SIGHTING_KEYS, SPOT, list_spots
 from exchange.merge.merged import Evidence, Merged
@@ -120,7 +120,7 @@ def _join_flags(work: Work) -> NDArray[np.object_]:
         for index in np.flatnonzero(work.numbering.keeper >= 0).tolist():
             told = (earlier[work.numbering.keeper[index]] or "").split(SEPARATOR)
             if any(one in HISTORY for one in told):
-                history = [one for one in told if one in HISTORY or one.startswith("see also ")]
+                history = [one for one in told if one in HISTORY or one.startswith(SEE_ALSO)]
                 flags[index] = list(dict.fromkeys([*history, *flags.get(index, ())]))
     joined = np.full(len(work.numbering.number), "", object)
     for index, texts in flags.items():

@@ -27,7 +27,7 @@ MATCHED = 0.4
 """Share of the sightings of one sortie that another is taken to have seen as well; the peak does not hang on it."""
 
 _SIDE = int(2 * REACH_M / BIN_M)
-_FEW_VOTERS = 50
+_FEW_VOTERS = 30
 _CLEAR_MARGIN = 30.0
 """With so high a margin a few voters are enough."""
 

@@ -100,3 +100,14 @@ def test_the_same_row_told_twice_counts_once() -> None:
     assert merged.spots.sightings.tolist() == [1.0]
     assert merged.report.sorties[0].told_twice == 1
     assert sorted(merged.sightings.extra["flags"].tolist()) == ["", "says the same as another row"]
+
+
+def test_what_once_was_divided_stays_told_in_the_same_words() -> None:
+    """The flags of a divided spot are the same, in the same order, when all is merged onto that list again."""
+    given = Detections.join([_seen([0.0], "A"), _seen([2.6], "B")])
+    spots = _listed([0.4], ["H-003"])
+    earlier = Earlier(spots=spots, sightings=given.replace(extra={"spot": ["H-003", "H-003"]}))
+    options = MergeOptions(shift="none", within_m=2.5)
+    after = merge_detections(given, onto=earlier, options=options)
+    assert "see also" in after.spots.extra["flags"][0]
+    assert merge_detections(given, onto=after.spots, options=options).spots.differences(after.spots) == []
