@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
+from exchange.perimeter.chaining import chain_tracks
 from exchange.perimeter.fixes import Fixes, find_placeless
 from exchange.perimeter.ordering import find_repeats, intervals_seconds, order_rows
 from exchange.perimeter.spikes import find_spikes
@@ -25,7 +27,8 @@ class Cleaned(NamedTuple):
     frame
         The metres of ``xy``.
     fixes, xy
-        What was kept, track by track in flown order; xy has shape (n, 2).
+        What was kept, flight by flight in flown order, ``track`` counting the tracks that go on in each other as one;
+        xy has shape (n, 2).
     interval_seconds
         From the fix before, in the air: clock jumps taken out; 0 at the start of a track.
     removed, reason
@@ -55,15 +58,16 @@ def clean_fixes(fixes: Fixes) -> Cleaned | None:
     x, y = frame.to_metres(placed.longitude, placed.latitude)
     reason = np.full(len(placed), "", dtype=object)
     order, intervals = [], []
-    for rows in _rows_of_tracks(placed.track):
+    for rows in chain_tracks(np.column_stack([x, y]), placed.seconds, placed.track):
         rows = rows[order_rows(x[rows], y[rows], placed.seconds[rows])]
         kept, steps = _clean_track(placed, x, y, rows, reason)
         order.append(kept)
         intervals.append(steps)
     kept = np.concatenate(order)
+    chain = np.repeat(np.arange(len(order)), [len(rows) for rows in order])
     gone = np.flatnonzero(reason != "")
     return Cleaned(
-        frame, placed.take(kept), np.column_stack([x[kept], y[kept]]), np.concatenate(intervals),
+        frame, replace(placed.take(kept), track=chain), np.column_stack([x[kept], y[kept]]), np.concatenate(intervals),
         _append(fixes.take(is_placeless), placed.take(gone)),
         np.concatenate([np.full(int(is_placeless.sum()), NO_POSITION, dtype=object), reason[gone]]),
     )  # fmt: skip
@@ -72,7 +76,7 @@ def clean_fixes(fixes: Fixes) -> Cleaned | None:
 def _clean_track(
     fixes: Fixes, x: Floats, y: Floats, rows: NDArray[np.int64], reason: NDArray[np.object_]
 ) -> tuple[NDArray[np.int64], Floats]:
-    """Note the reasons of one track's fixes; return the rows that stay and the seconds from one to the next."""
+    """Note the reasons of one flight's fixes; return the rows that stay and the seconds from one to the next."""
     is_repeated, is_frozen = find_repeats(fixes.longitude[rows], fixes.latitude[rows], fixes.seconds[rows])
     reason[rows[is_repeated]], reason[rows[is_frozen]] = REPEATED, FROZEN
     rows = rows[~is_repeated & ~is_frozen]
@@ -107,13 +111,6 @@ def _middle_frame(fixes: Fixes) -> LocalFrame:
     return LocalFrame(float(longitude), float(latitude))
 
 
-def _rows_of_tracks(track: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-    cuts = np.flatnonzero(np.diff(track)) + 1
-    return np.split(np.arange(len(track)), cuts)
-
-
 def _append(first: Fixes, second: Fixes) -> Fixes:
-    from dataclasses import fields, replace
-
     joined = {f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)]) for f in fields(first)}
     return replace(first, **joined)

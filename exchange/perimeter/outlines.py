@@ -117,7 +117,10 @@ class _Averaged:
 
 def _average(polygon: Any, passes: Passes, within_m: float) -> _Averaged:
     """Move a polygon's edge to the mean of all passes; it stays as it is where that would break it."""
-    ring = np.asarray(polygon.exterior.coords)[:-1]
+    import shapely
+
+    # Even steps begin where the ring does, which must not rest on where it was begun to be flown.
+    ring = np.asarray(shapely.normalize(polygon).exterior.coords)[:-1]
     laps, scatter = 1, float("nan")
     for _ in range(_ROUNDS):
         averaged = average_passes(ring, passes.places, passes.headings, passes.step_m, within_m=within_m)
@@ -148,6 +151,8 @@ def _is_flown_along(ring: Floats, passes: Passes) -> bool:
 
 
 def _polygons_of(area: BaseGeometry) -> BaseGeometry:
+    """Return the polygons of an area, rings begun at their westernmost place: simplifying keeps that one."""
     import shapely
 
-    return shapely.union_all([part for part in shapely.get_parts(area) if part.geom_type == "Polygon"])
+    parts = [part for part in shapely.get_parts(area) if part.geom_type == "Polygon"]
+    return shapely.normalize(shapely.union_all(parts))
