@@ -73,15 +73,17 @@ class Arc:
             taken = self.along[places] - self.along[last]
         return places, np.where(taken > 0.0, self._leg_cost(taken, end), _COST_OF_TRIMMING * np.maximum(trimmed, 0.0))
 
-    def takes_in_leg(self, place: int, end: int) -> bool:
-        """Tell whether an end joined at a place takes in more of a sure leg than may be edge already."""
+    def leg_taken_in(self, place: int, end: int) -> float:
+        """Return which share of a sure leg an end joined at a place takes in, beyond some metres; 0 of a doubtful one."""
         first, last = self.core
         leg_m, taken_m = (
             (self.along[first], self.along[first] - self.along[place])
             if end == 0
             else (self.along[-1] - self.along[last], self.along[place] - self.along[last])
         )
-        return self.weights[end] > _SURE_WEIGHT and bool(taken_m > _DOUBTFUL_SHARE * leg_m + _SURE_M)
+        if self.weights[end] <= _SURE_WEIGHT or taken_m <= _SURE_M:
+            return 0.0
+        return float(taken_m / max(leg_m, 1e-9))
 
     def _leg_cost(self, taken_m: Floats, end: int) -> Floats:
         """Return what it costs to take the last metres of a leg into the ring: little for what may be edge already."""

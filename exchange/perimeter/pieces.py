@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from exchange.perimeter.shapes import is_lobe
+
 if TYPE_CHECKING:
     from shapely import Polygon
-
-_SMALL_SHARE = 0.08
-_SMALL_M2 = 2000.0
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def sort_pieces(polygons: list[Polygon], *, within_m: float) -> Pieces:
             pieces.parts.append(polygon)
         elif _share_inside(polygon, pieces.parts[host]) > 0.8:
             _sort_inside(polygon, pieces, host, within_m)
-        elif polygon.area > _SMALL_SHARE * pieces.parts[host].area:
+        elif is_lobe(np.asarray(polygon.exterior.coords)[:-1], pieces.parts[host].area):
             pieces.parts[host] = _unite(pieces.parts[host], polygon, within_m)
         else:
             pieces.left_out.append(polygon)

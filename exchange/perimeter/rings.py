@@ -17,7 +17,8 @@ Floats = NDArray[np.float64]
 
 _GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
-_DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.5
+_DEAR_SHARE, _TOO_DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.2, 0.5
+_WHOLE_LEG, _HALF_LEG = 0.85, 0.5
 _WIDE_GAP_M, _WIDE_GAP_SHARE = 250.0, 0.03
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
@@ -103,19 +104,25 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
         if not is_good:
             open_chains.append((chain, ring, is_way))
-    left = [(ring, not is_way and _matters(chain, arcs, rings, within_m)) for chain, ring, is_way in open_chains]
+    largest = max((ring_area_m2(ring.xy) for ring in rings), default=0.0)
+    left = [
+        (ring, not is_way and (ring_area_m2(ring.xy) > largest or _matters(chain, arcs, rings, within_m)))
+        for chain, ring, is_way in open_chains
+    ]
     return RingSearch(
         rings, [ring for ring, matters in left if matters], strands, [ring for ring, matters in left if not matters]
     )
 
 
 def _takes_in_leg(chain: Chain, arcs: list[OpenArc]) -> bool:
-    """Tell whether a chain is closed only by way of a launch."""
-    return any(
-        arcs[piece.arc].arc.takes_in_leg(place, end)
+    """Tell whether a chain is closed only by way of a launch, or dearly by half a leg."""
+    share = max(
+        arcs[piece.arc].arc.leg_taken_in(place, end)
         for piece in chain.pieces
         for end, place in enumerate(sorted((piece.start, piece.end)))
     )
+    core = sum(arcs[piece.arc].arc.core_length_m for piece in chain.pieces)
+    return share > _WHOLE_LEG or (share > _HALF_LEG and chain.cost > _TOO_DEAR_SHARE * core)
 
 
 def _closes_by_legs(chain: Chain, arcs: list[OpenArc]) -> bool:

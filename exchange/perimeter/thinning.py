@@ -10,7 +10,7 @@ Whole = NDArray[np.int64]
 
 _HOVER_SPEED_SHARE = 0.3
 _HOVER_SECONDS = 4.0
-_WAIT_WITHIN_M = 6.0
+_WAIT_WITHIN_M, _FIXES_AWAY = 15.0, 4
 
 
 def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
@@ -41,11 +41,14 @@ def waits_seconds(xy: Floats, seconds: Floats) -> tuple[float, float]:
     """Return how long a path stays within some metres of its first and of its last place; 0 without times."""
     if len(xy) < 2 or not np.isfinite(seconds).all():
         return 0.0, 0.0
-    away = np.hypot(*(xy - np.median(xy[:3], axis=0)).T) > _WAIT_WITHIN_M
-    back = np.hypot(*(xy - np.median(xy[-3:], axis=0)).T) > _WAIT_WITHIN_M
-    if not away.any() or not back.any():
-        return 0.0, 0.0
-    return float(seconds[np.argmax(away)] - seconds[0]), float(seconds[-1] - seconds[-1 - np.argmax(back[::-1])])
+    return _wait_seconds(xy, seconds), _wait_seconds(xy[::-1], seconds[-1] - seconds[::-1])
+
+
+def _wait_seconds(xy: Floats, seconds: Floats) -> float:
+    """Return the time until a path has left its first place for some fixes on end, so that jitter is no take-off."""
+    is_away = np.hypot(*(xy - np.median(xy[:5], axis=0)).T) > _WAIT_WITHIN_M
+    left = np.convolve(is_away, np.ones(_FIXES_AWAY), "valid") >= _FIXES_AWAY
+    return float(seconds[np.argmax(left)] - seconds[0]) if left.any() else 0.0
 
 
 def thin_path(xy: Floats, step_m: float) -> tuple[Floats, Whole]:

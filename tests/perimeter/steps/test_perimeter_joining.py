@@ -69,8 +69,8 @@ def test_a_sure_leg_is_not_taken_in() -> None:
     one = Arc(xy, (160, 159 + len(ring)), (1.0, 1.0), np.zeros(len(xy), np.bool_))
     (chain,) = join_arcs([one])
     assert chain.gaps_m[0] == pytest.approx(np.hypot(*(ring[0] - ring[-1])), rel=0.2)
-    assert not one.takes_in_leg(chain.pieces[0].start, 0)
-    assert one.takes_in_leg(0, 0)
+    assert one.leg_taken_in(chain.pieces[0].start, 0) == 0.0
+    assert one.leg_taken_in(0, 0) == 1.0
 
 
 def test_many_arcs_are_joined_all_the_same() -> None:
