@@ -18,6 +18,10 @@ Codes = NDArray[np.int64]
 MOST_VOTERS = 250
 """Sightings of a sortie that vote on its shift against another; more change nothing but the time it takes."""
 
+ALIKE, STRANGE = 0.3, 0.1
+"""Logarithm of a ratio of temperatures at which two sightings vote for each other a third as much; and how much they
+do at least, whatever their temperatures."""
+
 MOST_PARTNERS = 6
 """A sortie is compared with so many earlier ones, those it has most in common with; a net needs no more."""
 
@@ -34,6 +38,8 @@ class Differences:
         Index of the second sortie's sighting, from 0 without gaps, shape (n,).
     east, north
         Second minus first, metres, shape (n,).
+    weight
+        How far the temperatures of both agree, from above 0 to 1, shape (n,).
     """
 
     first: int
@@ -41,14 +47,17 @@ class Differences:
     voter: Codes
     east: Floats
     north: Floats
+    weight: Floats
 
 
-def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray[np.uint64]) -> Iterator[Differences]:
+def collect_differences(
+    east: Floats, north: Floats, temperature: Floats, sortie: Codes, lot: NDArray[np.uint64]
+) -> Iterator[Differences]:
     """Yield the differences up to ``REACH_M`` of every two sorties, or of those with most in common.
 
     Parameters
     ----------
-    east, north, sortie
+    east, north, temperature, sortie
         Of the sightings, shape (n,).
     lot
         Decides which vote where a sortie has more than ``MOST_VOTERS`` sightings near another's.
@@ -59,6 +68,7 @@ def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray
     count = int(sortie.max(initial=-1)) + 1
     rows = split_by_sortie(sortie, count)
     partners_of = _find_partners(find_cells(east, north, CELL_M), sortie, count)
+    warmth = _centre_warmth(temperature, rows)
     trees = [cKDTree(places[own]) if len(own) else None for own in rows]
     for second, own in enumerate(rows):
         candidates = own[np.argsort(lot[own], kind="stable")][: 20 * MOST_VOTERS]
@@ -66,7 +76,8 @@ def collect_differences(east: Floats, north: Floats, sortie: Codes, lot: NDArray
         partners = sorted(near, key=lambda first: (-len(near[first]), first))[:MOST_PARTNERS]
         for first in sorted(partners):
             if len(near[first]):
-                yield _measure(first, second, trees[first], places[near[first]])
+                warm = warmth[near[first]], warmth[rows[first]]
+                yield _measure(first, second, trees[first], places[near[first]], warm)
 
 
 def _find_partners(cell: Codes, sortie: Codes, count: int) -> list[list[int]]:
@@ -89,7 +100,8 @@ def measure_differences(voters: Floats, others: Floats) -> Differences:
     """Return the differences up to ``REACH_M`` of some places from others, both metres, shape (n, 2)."""
     from scipy.spatial import cKDTree
 
-    return _measure(0, 1, cKDTree(others), voters)
+    unknown = np.full(len(voters), np.nan), np.full(len(others), np.nan)
+    return _measure(0, 1, cKDTree(others), voters, unknown)
 
 
 def _find_near(tree: Any, places: Floats, candidates: Codes) -> Codes:
@@ -99,11 +111,23 @@ def _find_near(tree: Any, places: Floats, candidates: Codes) -> Codes:
     return np.sort(candidates[np.isfinite(near)][:MOST_VOTERS])
 
 
-def _measure(first: int, second: int, tree: Any, voters: Floats) -> Differences:
+def _measure(first: int, second: int, tree: Any, voters: Floats, warm: tuple[Floats, Floats]) -> Differences:
     found = tree.query_ball_point(voters, REACH_M, return_sorted=True)
     counts = np.fromiter(map(len, found), np.int64, len(found))
     other = np.fromiter((row for rows in found for row in rows), np.int64, int(counts.sum()))
     voting = np.repeat(np.arange(len(voters)), counts)
     difference = voters[voting] - tree.data[other]
     voter = (np.cumsum(counts > 0) - 1)[voting]
-    return Differences(first, second, voter, difference[:, 0], difference[:, 1])
+    apart = np.nan_to_num(np.abs(warm[0][voting] - warm[1][other]), nan=0.0)
+    weight = (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE
+    return Differences(first, second, voter, difference[:, 0], difference[:, 1], weight)
+
+
+def _centre_warmth(temperature: Floats, rows: list[Codes]) -> Floats:
+    """Return logarithms of temperatures, the median of each sortie taken out: spots cool between sorties."""
+    warmth = np.log(np.maximum(temperature, -19.0) + 20.0)
+    for own in rows:
+        known = own[np.isfinite(warmth[own])]
+        if len(known):
+            warmth[own] -= np.median(warmth[known])
+    return warmth

@@ -172,9 +172,9 @@ def _find_datum_variances(datum: Datum, applied: Mask) -> Floats:
     return np.where(loose, spread, datum.error**2)
 
 
-def _link_all(sightings: Sightings) -> list[Link]:
-    found = map(find_link, collect_differences(sightings.east, sightings.north, sightings.sortie, sightings.key))
-    return [link for link in found if link is not None]
+def _link_all(part: Sightings) -> list[Link]:
+    pairs = collect_differences(part.east, part.north, part.temperature, part.sortie, part.key)
+    return [link for link in map(find_link, pairs) if link is not None]
 
 
 def _guess_variances(sightings: Sightings, links: list[Link]) -> Floats:

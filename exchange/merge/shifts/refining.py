@@ -23,7 +23,7 @@ def find_link(differences: Differences) -> Link | None:
     """Return how the second sortie lies to the first, if the evidence carries it."""
     if not len(differences.voter):
         return None
-    peak = find_peak(differences.voter, differences.east, differences.north)
+    peak = find_peak(differences.voter, differences.east, differences.north, differences.weight)
     if peak.margin < LEAST_MARGIN:
         return None
     link = _refine(differences, peak)
@@ -34,13 +34,14 @@ def _refine(differences: Differences, peak: Peak) -> Link:
     """Return the link after iterated means of the differences near the peak."""
     near = np.hypot(differences.east - peak.east, differences.north - peak.north) < 4 * max(peak.width, 1.5)
     east, north, voter = differences.east[near], differences.north[near], differences.voter[near]
+    alike = differences.weight[near]
     voters = int(differences.voter.max()) + 1
-    crowd = np.bincount(differences.voter, minlength=voters) / (np.pi * REACH_M**2)
+    crowd = np.bincount(differences.voter, differences.weight, minlength=voters) / (np.pi * REACH_M**2)
     x, y, variance = peak.east, peak.north, peak.width**2
     support = 1e-9
     for _ in range(_ROUNDS):
         square = (east - x) ** 2 + (north - y) ** 2
-        height = np.exp(-square / (2 * variance)) / (2 * np.pi * variance)
+        height = alike * np.exp(-square / (2 * variance)) / (2 * np.pi * variance)
         total = np.bincount(voter, height, minlength=voters)
         weight = MATCHED * height / ((1 - MATCHED) * crowd[voter] + MATCHED * total[voter])
         support = max(float(weight.sum()), 1e-9)

@@ -64,7 +64,7 @@ class Peak:
     votes: Floats
 
 
-def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
+def find_peak(voter: Codes, east: Floats, north: Floats, weight: Floats) -> Peak:
     """Return where the votes pile up.
 
     Parameters
@@ -73,19 +73,21 @@ def find_peak(voter: Codes, east: Floats, north: Floats) -> Peak:
         Which sighting has the difference, from 0 without gaps, shape (n,).
     east, north
         Differences up to ``REACH_M``, metres, shape (n,).
+    weight
+        Of each difference, above 0, shape (n,).
     """
     few = voter % max((int(voter.max()) + 1) // _FEW_VOTERS, 1) == 0
-    first = _find_peak(voter[few], east[few], north[few], WIDTHS_M)
+    first = _find_peak(voter[few], east[few], north[few], weight[few])
     if few.all() or first.margin >= _CLEAR_MARGIN:
         return first
-    return _find_peak(voter, east, north, WIDTHS_M)
+    return _find_peak(voter, east, north, weight)
 
 
-def _find_peak(voter: Codes, east: Floats, north: Floats, widths_m: Sequence[float]) -> Peak:
-    counts = _count(np.unique(voter, return_inverse=True)[1], east, north)
-    votes = [_vote(counts, width) for width in widths_m]
+def _find_peak(voter: Codes, east: Floats, north: Floats, weight: Floats) -> Peak:
+    counts = _count(np.unique(voter, return_inverse=True)[1], east, north, weight)
+    votes = [_vote(counts, width) for width in WIDTHS_M]
     best = int(np.argmax([vote.max() for vote in votes]))
-    return _read_peak(votes[best], widths_m[best])
+    return _read_peak(votes[best], WIDTHS_M[best])
 
 
 def find_pattern(all_votes: Sequence[Floats]) -> float:
@@ -104,12 +106,12 @@ def find_pattern(all_votes: Sequence[Floats]) -> float:
     return float(votes[beside].max(initial=0.0) / max(votes[len(votes) // 2, len(votes) // 2], 1e-9))
 
 
-def _count(voter: Codes, east: Floats, north: Floats) -> NDArray[np.float32]:
+def _count(voter: Codes, east: Floats, north: Floats, weight: Floats) -> NDArray[np.float32]:
     voters = int(voter.max()) + 1
     column = np.clip(((east + REACH_M) / BIN_M).astype(np.int64), 0, _SIDE - 1)
     line = np.clip(((north + REACH_M) / BIN_M).astype(np.int64), 0, _SIDE - 1)
     cell = (voter * _SIDE + line) * _SIDE + column
-    return np.bincount(cell, minlength=voters * _SIDE**2).reshape(voters, _SIDE, _SIDE).astype(np.float32)
+    return np.bincount(cell, weight, minlength=voters * _SIDE**2).reshape(voters, _SIDE, _SIDE).astype(np.float32)
 
 
 def _vote(counts: NDArray[np.float32], width: float) -> Floats:

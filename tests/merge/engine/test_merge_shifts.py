@@ -77,6 +77,16 @@ def test_a_lattice_is_left_unshifted_and_flagged() -> None:
     assert report.flagged == report.spots
 
 
+def test_temperatures_settle_what_a_lattice_leaves_open() -> None:
+    """Where spots of a lattice keep their own temperatures, the shifts are found, to 0.3 m against each other."""
+    lattice = 5.0 * np.stack(np.meshgrid(np.arange(14), np.arange(14)), axis=-1).reshape(-1, 2)
+    heat = np.random.default_rng(3).uniform(40.0, 400.0, len(lattice))
+    merged = merge_detections(_fly(lattice).replace(temperature=np.tile(heat, 3)))
+    found = np.array([_found(merged)[name] for name in SHIFTS])
+    true = np.array(list(SHIFTS.values()))
+    assert np.abs((found - found.mean(axis=0)) - (true - true.mean(axis=0))).max() < 0.3
+
+
 def test_few_shared_spots_are_left_unshifted_and_flagged() -> None:
     """Two spots carry no shift."""
     report = merge_detections(_fly(np.array([[0.0, 0.0], [30.0, 10.0]]))).report
