@@ -36,7 +36,7 @@ class OwnTable:
     layer, mark, geometry_type
         Names of the layer, of the kind in the field ``exchange``, and of the geometry.
     geometries
-        One fiona geometry or ``None`` a row.
+        One a row, as ``Rows`` holds them.
     columns
         By property name, one value a row.
     rows
@@ -78,14 +78,16 @@ def exact_field_type(name: str, column: ForeignColumn) -> str:
         return ""
     if column.dtype.kind in kinds:
         return kinds[column.dtype.kind]
+    texts = column.tolist()
     # The library passes text on as C strings, which end at a NUL.
-    is_text = all(isinstance(value, str) and "\x00" not in value for value in column.tolist())
-    return "str" if is_text else ""
+    return "str" if set(map(type, texts)) <= {str} and "\x00" not in "".join(texts) else ""
 
 
 def field_values(column: ForeignColumn) -> list[Any]:
     """Return a column as the library wants its values: missing is ``None``."""
-    return [None if value == "" or value != value else value for value in to_items(column)]
+    if column.dtype.kind == "M":
+        return [value and value.replace(tzinfo=UTC) for value in column.tolist()]
+    return [None if value == "" or value != value else value for value in column.tolist()]
 
 
 def own_tables(packet: Packet) -> Iterator[OwnTable]:
@@ -102,8 +104,7 @@ def own_tables(packet: Packet) -> Iterator[OwnTable]:
 
 def _points(table: PointTable) -> list[Any]:
     pairs = zip(table.longitude.tolist(), table.latitude.tolist(), strict=True)
-    placed = table.has_position().tolist()
-    return [{"type": "Point", "coordinates": p} if ok else None for p, ok in zip(pairs, placed, strict=True)]
+    return [pair if placed else None for pair, placed in zip(pairs, table.has_position().tolist(), strict=True)]
 
 
 def _fixes(packet: Packet) -> OwnTable:
@@ -128,13 +129,14 @@ def track_numbers(packet: Packet) -> list[int]:
 
 
 def _perimeters(packet: Packet) -> OwnTable:
+    from fiona.model import Geometry
     from shapely.geometry import mapping
 
     flat = [flatten_perimeter(perimeter) for perimeter in packet.perimeters]
     names = dict.fromkeys(name for fields in flat for name in fields)
     columns = {name: to_foreign_column([fields.get(name) for fields in flat]) for name in names}
-    geometries = [mapping(perimeter.geometry) for perimeter in packet.perimeters]
-    kinds = {geometry["type"] for geometry in geometries}
+    geometries = [Geometry.from_dict(mapping(perimeter.geometry)) for perimeter in packet.perimeters]
+    kinds = {geometry.type for geometry in geometries}
     geometry_type = kinds.pop() if len(kinds) == 1 else "Unknown"
     return OwnTable("perimeters", "perimeter", geometry_type, geometries, columns)
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from exchange.formats.options import ReadOptions
 from exchange.model import Packet
 from exchange_ogr.own_rows import OwnLayer
 from exchange_ogr.projection import LayerProjection
+from exchange_ogr.rows import read_rows
 from exchange_ogr.strange_rows import StrangeLayer
 
 MARK = "exchange"
@@ -62,9 +62,9 @@ def _read_layer(file: InputFile, source: str, layer: str, options: ReadOptions) 
             projection = _find_projection(collection, options, file.name, layer) if has_places else None
             reader = StrangeLayer(file.name, layer, fields, projection, options)
         first = 1
-        for records in _batches(collection, options.batch_rows):
-            yield from reader.read(records, first)
-            first += len(records)
+        for rows in read_rows(collection, fields, options.batch_rows):
+            yield from reader.read(rows, first)
+            first += len(rows.geometries)
         _refuse_missing_rows(collection, first - 1, file.name, layer)
         yield from reader.finish()
 
@@ -86,12 +86,6 @@ def _refuse_missing_rows(collection: Any, read: int, path: str, layer: str) -> N
 
 def _find_projection(collection: Any, options: ReadOptions, path: str, layer: str) -> LayerProjection:
     return LayerProjection(collection.crs_wkt or "", options.crs, path=path, layer=layer)
-
-
-def _batches(collection: Iterable[Any], size: int) -> Iterator[list[Any]]:
-    rows = iter(collection)
-    while batch := list(islice(rows, size)):
-        yield batch
 
 
 @contextmanager

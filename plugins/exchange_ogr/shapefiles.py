@@ -20,6 +20,7 @@ from exchange.model.columns import ForeignColumn, to_items
 from exchange_ogr.fence import refuse_cut_shapefile
 from exchange_ogr.own_table import FIX, MARK, TRACK_FIELD, OwnTable, field_values, own_tables, track_numbers
 from exchange_ogr.reading import read_layers
+from exchange_ogr.rows import build_records
 from exchange_ogr.sidecar import SUFFIX, Sidecar
 from exchange_ogr.writing import write_collection
 
@@ -127,14 +128,7 @@ def _write_shapefile(table: OwnTable, target: Path, packet: Packet) -> list[Prob
     if table.mark == FIX:
         columns["track"], types["track"] = track_numbers(packet), "int:9"
         sidecar.names["track"] = TRACK_FIELD
-    records = (
-        {
-            "type": "Feature",
-            "geometry": geometry,
-            "properties": {name: column[row] for name, column in columns.items()} | {MARK: table.mark},
-        }
-        for row, geometry in enumerate(table.geometries)
-    )
+    records = build_records(table.geometries, columns | {MARK: [table.mark] * len(left)})
     # A shapefile's polygons may have several parts, whatever the first one has.
     kind = "Polygon" if table.mark == PERIMETER else table.geometry_type
     write_collection(target, "ESRI Shapefile", {"geometry": kind, "properties": types}, records, encoding="UTF-8")

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from exchange.formats.foreign import read_foreign_fixes, read_foreign_points
 from exchange.formats.options import ReadOptions
 from exchange.model import Packet, Perimeter, Problem, Source, Sources
-from exchange.model.columns import ForeignColumn, to_scalar
+from exchange.model.columns import ForeignColumn, take_rows, to_scalar
 from exchange_ogr.fields import read_columns
 from exchange_ogr.projection import LayerProjection
+from exchange_ogr.rows import Rows, build_positions, build_shape
 
-_POINTS, _LINES, _AREAS = ("Point", "MultiPoint"), ("LineString", "MultiLineString"), ("Polygon", "MultiPolygon")
+_LINES, _AREAS = ("LineString", "MultiLineString"), ("Polygon", "MultiPolygon")
 
 
 class StrangeLayer:
@@ -40,44 +41,27 @@ class StrangeLayer:
         self._fields, self._projection, self._options = fields, projection, options
         self._tracks = 0
 
-    def read(self, records: Sequence[Any], first_record: int) -> Iterator[Packet]:
-        """Yield what a batch of fiona records holds; ``first_record`` is counted from 1."""
-        import shapely
-        from shapely.geometry import shape
-
-        columns = read_columns(records, self._fields)
-        number = np.arange(first_record, first_record + len(records))
-        made = [None if record["geometry"] is None else shape(record["geometry"]) for record in records]
-        geometries, rows = _take_apart(np.array(made, dtype=object))
-        kinds = np.array([None if geometry is None else geometry.geom_type for geometry in geometries], dtype=object)
-        points = np.isin(kinds, ["Point"]) | np.array([geometry is None for geometry in geometries], dtype=bool)
-        if points.any():
-            yield self._read_points(geometries[points], rows[points], columns, number)
-        for index in np.flatnonzero(~points):
-            row, geometry = int(rows[index]), geometries[index]
-            if shapely.is_empty(geometry):
-                yield Packet(problems=(self._problem("the geometry is empty", int(number[row])),))
-            elif kinds[index] in _LINES:
-                yield self._read_line(geometry, row, columns, int(number[row]))
-            elif kinds[index] in _AREAS:
-                yield self._read_area(geometry, row, columns, int(number[row]))
-            else:
-                kind = f"a {kinds[index]} is neither point, line nor polygon"
-                yield Packet(problems=(self._problem(kind, int(number[row])),))
+    def read(self, rows: Rows, first_record: int) -> Iterator[Packet]:
+        """Yield what a batch of rows holds; ``first_record`` is counted from 1."""
+        columns = read_columns(rows.values, self._fields)
+        number = np.arange(first_record, first_record + len(rows.geometries))
+        points, point_rows, others = _take_apart(rows.geometries)
+        if points:
+            yield self._read_points(build_positions(points), np.array(point_rows), columns, number)
+        for row, geometry in others:
+            yield self._read_shape(geometry, row, columns, int(number[row]))
 
     def finish(self) -> Iterator[Packet]:
         """Yield what is known only after the last row: the datum shift."""
         yield Packet(problems=tuple(self._projection.describe() if self._projection else []))
 
     def _read_points(
-        self, points: NDArray[Any], rows: NDArray[Any], columns: Mapping[str, ForeignColumn], number: NDArray[Any]
+        self, positions: NDArray[Any], rows: NDArray[Any], columns: Mapping[str, ForeignColumn], number: NDArray[Any]
     ) -> Packet:
-        import shapely
-
-        x, y, z = shapely.get_x(points), shapely.get_y(points), shapely.get_z(points)
+        x, y, z = positions.T
         longitude, latitude = self._projection.transform(x, y) if self._projection else (x, y)
         source = Sources.of(self._path, self._layer, number[rows])
-        taken = {name: column[rows] for name, column in columns.items()}
+        taken = {name: take_rows(column, rows) for name, column in columns.items()}
         words = np.full(len(rows), self._layer, dtype=object)
         if self._options.rows_as_track:
             track, problems = read_foreign_fixes(
@@ -101,6 +85,16 @@ class StrangeLayer:
             options=self._options,
             words=words,
         )
+
+    def _read_shape(self, geometry: Any, row: int, columns: Mapping[str, ForeignColumn], record: int) -> Packet:
+        if geometry.is_empty:
+            return Packet(problems=(self._problem("the geometry is empty", record),))
+        if geometry.geom_type in _LINES:
+            return self._read_line(geometry, row, columns, record)
+        if geometry.geom_type in _AREAS:
+            return self._read_area(geometry, row, columns, record)
+        kind = f"a {geometry.geom_type} is neither point, line nor polygon"
+        return Packet(problems=(self._problem(kind, record),))
 
     def _read_line(self, geometry: Any, row: int, columns: Mapping[str, ForeignColumn], record: int) -> Packet:
         import shapely
@@ -148,17 +142,27 @@ def _row_values(columns: Mapping[str, ForeignColumn], row: int) -> dict[str, Any
     return {name: value for name, value in values.items() if value is not None and value != ""}
 
 
-def _take_apart(geometries: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.int64]]:
-    """Return the geometries with multi-points and mixed collections in single parts, and the row of each part."""
-    import shapely
+def _take_apart(geometries: Sequence[Any]) -> tuple[list[Any], list[int], list[tuple[int, Any]]]:
+    """Return the points with the row of each, and all else in shapely's shape with its row.
 
-    parts: list[Any] = []
+    Multi-points and mixed collections come in single parts; a row without geometry counts as a point.
+    """
+    points: list[Any] = []
     rows: list[int] = []
+    others: list[tuple[int, Any]] = []
     for row, geometry in enumerate(geometries):
-        mixed = geometry is not None and geometry.geom_type in ("MultiPoint", "GeometryCollection")
-        pieces = list(shapely.get_parts(geometry)) if mixed else [geometry]
-        parts += pieces
-        rows += [row] * len(pieces)
-    taken = np.empty(len(parts), dtype=object)
-    taken[:] = parts
-    return taken, np.array(rows, dtype=np.int64)
+        if geometry is None or isinstance(geometry, tuple):
+            points.append(geometry)
+            rows.append(row)
+            continue
+        for part in _split(build_shape(geometry)):
+            if part.geom_type == "Point":
+                points.append(part.coords[0] if part.coords else None)
+                rows.append(row)
+            else:
+                others.append((row, part))
+    return points, rows, others
+
+
+def _split(geometry: Any) -> Sequence[Any]:
+    return list(geometry.geoms) if geometry.geom_type in ("MultiPoint", "GeometryCollection") else [geometry]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from exchange_ogr.own_table import (
     own_tables,
     track_numbers,
 )
+from exchange_ogr.rows import build_records
 
 WGS84 = "EPSG:4326"
 
@@ -34,11 +36,11 @@ def write_layers(packet: Packet, target: Path, *, driver: str) -> Sequence[Probl
     WriteError
         When the packet is empty, or GDAL cannot write.
     """
-    tables = list(own_tables(packet)) or [_empty_table()]
-    for table in tables:
+    for table in list(own_tables(packet)) or [_empty_table()]:
         fields, left = table.split(exact_field_type)
         schema = {"geometry": table.geometry_type, "properties": fields | _own_fields(table)}
-        write_collection(target, driver, schema, _records(table, fields, left, packet), layer=table.layer)
+        records = build_records(table.geometries, _columns(table, fields, left, packet))
+        write_collection(target, driver, schema, records, layer=table.layer)
     return []
 
 
@@ -51,15 +53,20 @@ def write_one_layer(packet: Packet, target: Path, *, driver: str) -> Sequence[Pr
         When GDAL cannot write.
     """
     union: dict[str, str] = {}
-    records: list[dict[str, Any]] = []
+    parts: list[tuple[OwnTable, dict[str, Iterable[Any]]]] = []
     for table in list(own_tables(packet)) or [_empty_table()]:
         fields, left = table.split(partial(_agreed_type, union))
         union |= fields
-        records += _records(table, fields, left, packet)
-    schema = {"geometry": "Unknown", "properties": union | {TRACK_FIELD: "int64", MARK: "str", JSON_FIELD: "str"}}
+        parts.append((table, _columns(table, fields, left, packet)))
+    names = union | {TRACK_FIELD: "int64", MARK: "str", JSON_FIELD: "str"}
+    records = (
+        build_records(table.geometries, {name: columns.get(name, [None] * len(table.geometries)) for name in names})
+        for table, columns in parts
+    )
+    schema = {"geometry": "Unknown", "properties": names}
     # Its spatial index would reorder the rows and refuse those without a position; without rows it must be there.
-    filled = (_fill(record, schema["properties"]) for record in records)
-    write_collection(target, driver, schema, filled, SPATIAL_INDEX="NO" if records else "YES")
+    has_rows = any(table.geometries for table, _ in parts)
+    write_collection(target, driver, schema, chain.from_iterable(records), SPATIAL_INDEX="NO" if has_rows else "YES")
     return []
 
 
@@ -71,26 +78,17 @@ def _agreed_type(union: Mapping[str, str], name: str, column: ForeignColumn) -> 
     return kind
 
 
-def _fill(record: dict[str, Any], fields: Any) -> dict[str, Any]:
-    properties = dict.fromkeys(fields) | record["properties"]
-    return {**record, "properties": properties}
-
-
 def _own_fields(table: OwnTable) -> dict[str, str]:
     return ({TRACK_FIELD: "int64"} if table.mark == FIX else {}) | {MARK: "str", JSON_FIELD: "str"}
 
 
-def _records(
-    table: OwnTable, fields: Mapping[str, str], left: Sequence[Mapping[str, Any]], packet: Packet
-) -> Iterator[dict[str, Any]]:
-    values = {name: field_values(table.columns[name]) for name in fields}
-    numbers = track_numbers(packet) if table.mark == FIX else []
-    for row, geometry in enumerate(table.geometries):
-        properties = {name: column[row] for name, column in values.items()}
-        if numbers:
-            properties[TRACK_FIELD] = numbers[row]
-        properties |= {MARK: table.mark, JSON_FIELD: dump_values(left[row])}
-        yield {"type": "Feature", "geometry": geometry, "properties": properties}
+def _columns(
+    table: OwnTable, fields: Iterable[str], left: Sequence[Mapping[str, Any]], packet: Packet
+) -> dict[str, Iterable[Any]]:
+    columns: dict[str, Iterable[Any]] = {name: field_values(table.columns[name]) for name in fields}
+    if table.mark == FIX:
+        columns[TRACK_FIELD] = track_numbers(packet)
+    return columns | {MARK: [table.mark] * len(left), JSON_FIELD: map(dump_values, left)}
 
 
 def _empty_table() -> OwnTable:

@@ -1,0 +1,74 @@
+"""A layer's rows, taken apart into one list a field while fiona hands them over one by one, and put together again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, islice
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+_NOWHERE = (np.nan, np.nan, np.nan)
+
+
+@dataclass
+class Rows:
+    """A batch of a layer's rows.
+
+    Attributes
+    ----------
+    geometries
+        One a row: the coordinates of a point as a tuple, ``None`` where there is none, else a fiona geometry.
+    values
+        By field, one a row, as fiona read them.
+    """
+
+    geometries: list[Any]
+    values: dict[str, list[Any]]
+
+    def extend(self, rows: Rows) -> None:
+        """Add rows of the same layer at the end."""
+        self.geometries += rows.geometries
+        for name, values in rows.values.items():
+            self.values[name] += values
+
+
+def read_rows(collection: Iterable[Any], fields: Iterable[str], size: int) -> Iterator[Rows]:
+    """Yield an open layer's rows, ``size`` at a time."""
+    records = iter(collection)
+    while batch := [_take_apart(record) for record in islice(records, size)]:
+        yield Rows([geometry for geometry, _ in batch], {name: [row[name] for _, row in batch] for name in fields})
+
+
+def _take_apart(record: Any) -> tuple[Any, Mapping[str, Any]]:
+    geometry, properties = record.geometry, record.properties
+    if geometry is not None and geometry.type == "Point":
+        geometry = geometry.coordinates
+    # Properties copy all their values for each one asked; the dict they keep does not.
+    return geometry, getattr(properties, "_data", properties)
+
+
+def build_records(geometries: Iterable[Any], columns: Mapping[str, Iterable[Any]]) -> Iterator[Any]:
+    """Yield fiona features from geometries and values as ``Rows`` holds them."""
+    from fiona.model import Feature, Geometry
+
+    names = list(columns)
+    for place, *values in zip(geometries, *columns.values(), strict=True):
+        geometry = Geometry(coordinates=place, type="Point") if isinstance(place, tuple) else place
+        # A plain dict, which fiona goes through several times as fast as through properties of its own.
+        yield Feature(geometry=geometry, properties=dict(zip(names, values, strict=True)))
+
+
+def build_shape(geometry: Any) -> Any:
+    """Return one geometry of ``Rows`` as shapely has it."""
+    from shapely.geometry import Point, shape
+
+    return Point(geometry) if isinstance(geometry, tuple) else shape(geometry)
+
+
+def build_positions(points: Sequence[tuple[float, ...] | None]) -> NDArray[np.float64]:
+    """Return coordinates of points as an array of shape (n, 3), NaN where one is not given."""
+    padded = (p if p and len(p) == 3 else (*(p or ()), *_NOWHERE)[:3] for p in points)
+    return np.fromiter(chain.from_iterable(padded), np.float64, 3 * len(points)).reshape(-1, 3)
