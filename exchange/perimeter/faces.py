@@ -38,7 +38,8 @@ def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
     if ring.is_empty or len(ring.coords) < 4:
         return []
     if ring.is_simple:
-        return [shapely.Polygon(ring)]
+        polygon = shapely.Polygon(ring)
+        return [polygon] if polygon.is_valid and polygon.area > 0.0 else []
     corners = np.asarray(ring.coords)
     lines = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
     faces = np.array(shapely.get_parts(shapely.polygonize([shapely.union_all(lines)])))
@@ -49,7 +50,7 @@ def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
     parts = shapely.get_parts(shapely.union_all(wound)) if len(wound) else []
     polygons = [shapely.Polygon(part.exterior) for part in parts if part.geom_type == "Polygon"]
     largest = max((polygon.area for polygon in polygons), default=0.0)
-    return sorted((p for p in polygons if p.area > _SLIVER_SHARE * largest), key=lambda polygon: -polygon.area)
+    return sorted((p for p in polygons if p.is_valid and p.area > _SLIVER_SHARE * largest), key=lambda polygon: -polygon.area)
 
 
 def winding_numbers(ring: Floats, places: Floats) -> Whole:

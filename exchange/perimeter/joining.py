@@ -74,7 +74,7 @@ class Arc:
         return places, np.where(taken > 0.0, self._leg_cost(taken, end), _COST_OF_TRIMMING * np.maximum(trimmed, 0.0))
 
     def leg_taken_in(self, place: int, end: int) -> float:
-        """Return which share of a sure leg an end joined at a place takes in, beyond some metres; 0 of a doubtful one."""
+        """Return which share of a sure leg an end joined at a place takes in; 0 of a doubtful one."""
         first, last = self.core
         leg_m, taken_m = (
             (self.along[first], self.along[first] - self.along[place])
