@@ -7,6 +7,7 @@ from exchange.geo.frame import LocalFrame
 from exchange.merge import Merged, MergeOptions, merge_detections
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
 from exchange.merge.shifts.network import Link, solve_network
+from exchange.merge.shifts.voting import find_peak
 from exchange.model import Detections
 
 FRAME = LocalFrame(-114.0, 44.5)
@@ -77,14 +78,16 @@ def test_a_lattice_is_left_unshifted_and_flagged() -> None:
     assert report.flagged == report.spots
 
 
-def test_temperatures_settle_what_a_lattice_leaves_open() -> None:
-    """Where spots of a lattice keep their own temperatures, the shifts are found, to 0.3 m against each other."""
-    lattice = 5.0 * np.stack(np.meshgrid(np.arange(14), np.arange(14)), axis=-1).reshape(-1, 2)
-    heat = np.random.default_rng(3).uniform(40.0, 400.0, len(lattice))
-    merged = merge_detections(_fly(lattice).replace(temperature=np.tile(heat, 3)))
-    found = np.array([_found(merged)[name] for name in SHIFTS])
-    true = np.array(list(SHIFTS.values()))
-    assert np.abs((found - found.mean(axis=0)) - (true - true.mean(axis=0))).max() < 0.3
+def test_votes_of_like_temperature_count_more() -> None:
+    """Of two piles of differences with as many votes each, the one whose temperatures agree is the peak."""
+    voter = np.tile(np.arange(40), 2)
+    east, north = np.repeat([3.0, -5.0], 40), np.repeat([1.0, 2.0], 40)
+    for likely, place in ((slice(0, 40), (3.0, 1.0)), (slice(40, 80), (-5.0, 2.0))):
+        weight = np.full(80, 0.1)
+        weight[likely] = 1.0
+        peak = find_peak(voter, east, north, weight)
+        assert (peak.east, peak.north) == pytest.approx(place, abs=0.5)
+        assert peak.margin > 10.0
 
 
 def test_few_shared_spots_are_left_unshifted_and_flagged() -> None:
