@@ -12,8 +12,10 @@ Floats = NDArray[np.float64]
 _STEP_M = 2.0
 _MOST_STEPS = 60_000
 _SMOOTH_M = 12.0
-_PARALLEL_COSINE = 0.85
-_SHARED_FROM = 1.5
+# Each border is a ramp, so that a place a hair on either side of it changes nothing by more than a hair.
+_PARALLEL_COSINE = 0.80, 0.90
+_NEAR_SHARE = 1.0, 0.8
+_SHARED_PASSES = 1.2, 1.8
 
 
 class Averaged(NamedTuple):
@@ -57,17 +59,19 @@ def average_passes(ring: Floats, places: Floats, headings: Floats, step_m: float
     distance, node = cKDTree(even).query(places, distance_upper_bound=within_m)
     near = np.flatnonzero(np.isfinite(distance))
     node = node[near]
-    runs_along = np.abs((headings[near] * ahead[node]).sum(axis=1)) > _PARALLEL_COSINE
-    near, node = near[runs_along], node[runs_along]
+    cosine = np.abs((headings[near] * ahead[node]).sum(axis=1))
+    weight = _ramp(cosine, *_PARALLEL_COSINE) * _ramp(distance[near] / within_m, *_NEAR_SHARE)
     offset = ((places[near] - even[node]) * normal[node]).sum(axis=1)
     width = max(1, round(_SMOOTH_M / step))
-    count = _smooth(np.bincount(node, minlength=len(even)).astype(np.float64), width)
-    total = _smooth(np.bincount(node, offset, minlength=len(even)).astype(np.float64), width)
+    count = _smooth(_sum_at(node, weight, len(even)), width)
+    total = _smooth(_sum_at(node, weight * offset, len(even)), width)
     passes = count * step_m / step
-    is_shared = passes > _SHARED_FROM
-    if not is_shared.any():
+    share = _ramp(passes, *_SHARED_PASSES)
+    if not share.any():
         return Averaged(ring, passes, float("nan"))
-    moved = np.where(is_shared, total / np.maximum(count, 1e-9), 0.0)
+    moved = share * total / np.maximum(count, 1e-9)
+    is_shared, is_along = share > 0.5, weight > 0.5
+    node, offset = node[is_along], offset[is_along]
     spread = _spread(offset, node, is_shared, moved)
     return Averaged(even + _smooth(moved, width)[:, None] * normal, passes, spread)
 
@@ -79,6 +83,15 @@ def _even_steps(ring: Floats) -> tuple[Floats, float]:
     wanted = np.linspace(0.0, along[-1], count, endpoint=False)
     even = np.column_stack([np.interp(wanted, along, closed[:, 0]), np.interp(wanted, along, closed[:, 1])])
     return even, float(along[-1] / count)
+
+
+def _sum_at(node: NDArray[np.int64], values: Floats, count: int) -> Floats:
+    return np.bincount(node, values, minlength=count).astype(np.float64)
+
+
+def _ramp(values: Floats, none: float, whole: float) -> Floats:
+    """Return 0 from one value on, 1 from the other on, and evenly between."""
+    return np.clip((values - none) / (whole - none), 0.0, 1.0)
 
 
 def _smooth(values: Floats, width: int) -> Floats:

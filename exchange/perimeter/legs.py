@@ -175,6 +175,8 @@ def _sharpest_corner(xy: Floats, along: Floats, last: int) -> int:
     turn[along[places] < _SHORTEST_LEG_M] = 0.0
     sharp = np.flatnonzero(turn > np.radians(_SHARP_DEGREES))
     start = int(sharp[0]) if len(sharp) else int(np.searchsorted(along[places], along[last] - 20.0))
+    if start >= len(places):
+        return last
     near = turn[start:][along[places[start:]] <= along[places[start]] + _CORNER_M]
     return int(places[start + np.argmax(near)]) if len(near) and near.max() > np.radians(25.0) else last
 

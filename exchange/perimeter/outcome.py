@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -127,7 +128,7 @@ class Trace:
         assert self.cleaned is not None  # noqa: S101  # finish has seen to it
         assert self.outline is not None  # noqa: S101
         report, measure, outline = self._describe(), measure_polygon(geometry), self.outline
-        noise = measuring.measure_noise_m(self.cleaned.xy, self.cleaned.interval_seconds, self.cleaned.fixes.track)
+        noise = math.nan if self.flown is None or self.flown.is_drawn else self._noise_m(self.cleaned)
         error = measuring.expect_error_m(
             noise, outline.scatter_m, outline.laps, self.options.simplify_m, report.offset_m
         )
@@ -151,6 +152,9 @@ class Trace:
             expected_error_m=error,
             area_error_m2=measuring.area_error_m2(error, length),
         )
+
+    def _noise_m(self, cleaned: Cleaned) -> float:
+        return measuring.measure_noise_m(cleaned.xy, cleaned.interval_seconds, cleaned.fixes.track)
 
     def _judge(self, report: TraceReport, gaps: Sequence[Gap]) -> tuple[Finding, ...]:
         """Return what a person must know before trusting the perimeter."""
