@@ -18,7 +18,7 @@ from tests.merge.simulator.simulate import FRAME
 WIDEST_SQUARE = float(chi2.ppf(0.9999, 2))
 """The stated gate: no two sightings of one spot lie farther apart than all but one in 10,000 pairs of one place do."""
 
-EXAMPLES = 50
+EXAMPLES = 30
 """Of each property; a merge takes some milliseconds, and there are many of them here."""
 
 SEEN = drawn_sightings.sightings()
