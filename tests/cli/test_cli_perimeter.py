@@ -4,8 +4,11 @@ import json
 from pathlib import Path
 
 import pytest
+import shapely
 
-from tests.cli.result import Run
+from exchange.geo.frame import LocalFrame
+from tests.cli.result import Result, Run
+from tests.perimeter.simulator.scoring import Score, score
 
 MARROW_FLAT = Path(__file__).parents[2] / "fixtures/marrow_flat"
 
@@ -114,3 +117,118 @@ def test_an_elevation_model_that_is_none_is_named(exchange: Run) -> None:
 def test_the_report_and_the_data_cannot_share_standard_output(exchange: Run) -> None:
     """--json with '-o -' is wrong usage."""
     assert exchange("perimeter", HALF, "-o", "-", "--to", "geojson", "--json").code == 2
+
+
+EDGE, ISLAND = fixture("tracks/d1_edge.gpx"), fixture("tracks/d1_island.gpx")
+BATTERIES = (fixture("tracks/d2_flight_1.kml"), fixture("tracks/d2_flight_2.kml"))
+IN_METRES = ("--unit", "height=m", "--unit", "altitude=m")
+
+
+def truth(edge: str, *, frame: LocalFrame) -> shapely.Geometry:
+    """Return the invented truth in metres: the edge before or after it grew."""
+    features = json.loads((MARROW_FLAT / "truth/edges.geojson").read_text(encoding="utf-8"))["features"]
+    (found,) = [feature for feature in features if feature["properties"]["edge"] == edge]
+    return frame.geometry_to_metres(shapely.geometry.shape(found["geometry"]))
+
+
+def compare_with_truth(path: Path, edge: str, *, without_island: bool = False) -> Score:
+    """Score a written perimeter against the invented truth."""
+    frame = LocalFrame(-114.003, 44.52)
+    (feature,) = json.loads(path.read_text(encoding="utf-8"))["features"]
+    true = truth(edge, frame=frame)
+    true = shapely.Polygon(true.exterior) if without_island else true
+    return score(frame.geometry_to_metres(shapely.geometry.shape(feature["geometry"])), true)
+
+
+def assert_done(result: Result) -> None:
+    """Hold a command to having written something; a flag or a remark about the file may be told."""
+    assert result.code in (0, 3), result.err
+
+
+def test_an_edge_and_its_island_become_one_perimeter(exchange: Run, folder: Path) -> None:
+    """The flown edge, with all its flaws, and the island's own flight give the true burn with its hole."""
+    assert_done(exchange("perimeter", EDGE, ISLAND, *IN_METRES, "-o", "out.geojson"))
+    found = compare_with_truth(folder / "out.geojson", "first")
+    assert found.iou > 0.995
+    assert found.mean_m < 1.2
+    assert abs(found.area_error) < 0.005
+
+
+@pytest.mark.parametrize("order", [BATTERIES, BATTERIES[::-1]], ids=["in-order", "out-of-order"])
+def test_two_batteries_become_one_perimeter(exchange: Run, folder: Path, order: tuple[str, str]) -> None:
+    """Two flights of one edge, flown in opposite directions, are joined in whatever order they are named."""
+    assert_done(exchange("perimeter", *order, *IN_METRES, "-o", "out.geojson"))
+    found = compare_with_truth(folder / "out.geojson", "grown", without_island=True)
+    assert found.iou > 0.995
+    assert found.mean_m < 1.2
+
+
+def test_one_battery_alone_is_refused(exchange: Run, folder: Path) -> None:
+    """The first battery's half of the edge is no perimeter, though its legs close the line."""
+    result = exchange("perimeter", BATTERIES[0], *IN_METRES, "-o", "out.geojson")
+    assert result.code == 1
+    assert not (folder / "out.geojson").exists()
+
+
+def test_allow_open_marks_what_it_invents(exchange: Run, folder: Path) -> None:
+    """Half a ring may be closed on demand; exit code, report and output all say that a line was invented."""
+    result = exchange("perimeter", HALF, *IN_METRES, "-o", "out.geojson", "--allow-open", "--json")
+    report = json.loads(result.out)
+    assert result.code == 3
+    assert report["refusals"]
+    assert any(bridge["is_invented"] for bridge in report["bridges"])
+    assert report["refusals"][0]["code"] in (folder / "out.geojson").read_text(encoding="utf-8")
+
+
+def test_a_camera_that_looked_aside_is_allowed_for(exchange: Run, folder: Path) -> None:
+    """With heading and pitch in the log and an elevation model the edge is found that the camera saw."""
+    grid = fixture("terrain/invented_elevation.asc")
+    track = fixture("tracks/n1_side_look.csv")
+    reading = ("--as-track", "--assume-tz", "America/Boise", "--elevation", grid)
+    assert_done(exchange("perimeter", track, *reading, "-o", "out.geojson"))
+    found = compare_with_truth(folder / "out.geojson", "first", without_island=True)
+    assert found.iou > 0.98
+    assert found.mean_m < 4.0
+
+
+def test_removed_fixes_are_markers_with_reasons(exchange: Run, folder: Path) -> None:
+    """The side layer holds as many markers as the report counts, each with its reason and its record."""
+    result = exchange("perimeter", EDGE, *IN_METRES, "-o", "out.geojson", "--removed", "removed.geojson", "--json")
+    features = json.loads((folder / "removed.geojson").read_text(encoding="utf-8"))["features"]
+    counted = json.loads(result.out)["figures"]["removed"]
+    assert len(features) == sum(counted.values()) > 5
+    assert {feature["properties"]["name"] for feature in features} == {name for name, n in counted.items() if n}
+    assert all(feature["properties"]["source_record"] > 0 for feature in features)
+
+
+def test_growth_is_told_since_an_earlier_perimeter(exchange: Run, folder: Path) -> None:
+    """The edge that broke out in the east is found: some 6 ha more, moved eastward by far more than the error."""
+    assert_done(exchange("perimeter", EDGE, *IN_METRES, "-o", "first.geojson"))
+    arguments = ("--compare", "first.geojson", "-o", "grown.geojson", "--json")
+    growth = json.loads(exchange("perimeter", *BATTERIES, *IN_METRES, *arguments).out)["growth"]
+    frame = LocalFrame(-114.003, 44.52)
+    before, after = (shapely.Polygon(truth(edge, frame=frame).exterior) for edge in ("first", "grown"))
+    assert growth["added_ha"] == pytest.approx(after.difference(before).area / 1e4, abs=0.4)
+    assert growth["lost_ha"] < 0.4
+    assert growth["is_outward"]
+    assert 45 < growth["moved_most_azimuth_degrees"] < 135
+    assert growth["moved_most_m"] > 60
+    assert not growth["is_within_error"]
+
+
+@pytest.mark.parametrize("name", ["out.geojson", "out.kml", "out.gpx", "out.csv"])
+def test_flags_travel_in_any_format_that_holds_a_perimeter(exchange: Run, folder: Path, name: str) -> None:
+    """Whatever the perimeter is written as, the code of what stands against it is in the file."""
+    result = exchange("perimeter", HALF, *IN_METRES, "-o", name, "--allow-open", "--json")
+    assert result.code == 3
+    code = json.loads(result.out)["refusals"][0]["code"]
+    assert code in (folder / name).read_text(encoding="utf-8")
+
+
+def test_words_go_to_a_person_with_the_caution(exchange: Run) -> None:
+    """Without --json the figures and the caution are said on standard error, the data goes to standard output."""
+    result = exchange("perimeter", EDGE, *IN_METRES, "-o", "-", "--to", "geojson")
+    assert_done(result)
+    assert json.loads(result.out)["features"]
+    for words in ("acres", "chains", "removed: ", "the incident's command, licensed practice and local rules decide"):
+        assert words in result.err
