@@ -9,7 +9,7 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
-from exchange.model import Perimeter, Track
+from exchange.model import Perimeter
 from exchange.perimeter import TraceOptions, trace_perimeter
 from tests.perimeter.simulator.case import make_case
 
