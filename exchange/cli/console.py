@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import tempfile
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from exchange.model import Packet, Problem
 
 SHOWN_PROBLEMS = 20
+
+_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def say(text: str) -> None:
@@ -51,7 +54,24 @@ def print_report(report: dict[str, Any]) -> None:
     import orjson
 
     options = orjson.OPT_INDENT_2 | orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS
-    click.echo(orjson.dumps(report, option=options).decode())
+    try:
+        text = orjson.dumps(report, option=options)
+    except TypeError:
+        text = orjson.dumps(_replace_surrogates(report), option=options)
+    click.echo(text.decode())
+
+
+def to_printable(name: str) -> str:
+    """Return a file's name with what is not in UTF-8 shown as a mark, since no report and no file could hold it."""
+    return _SURROGATE.sub("\ufffd", name)
+
+
+def _replace_surrogates(value: Any) -> Any:
+    if isinstance(value, str):
+        return to_printable(value)
+    if isinstance(value, dict):
+        return {_replace_surrogates(key): _replace_surrogates(each) for key, each in value.items()}
+    return [_replace_surrogates(each) for each in value] if isinstance(value, list | tuple) else value
 
 
 @contextmanager
@@ -64,7 +84,6 @@ def open_inputs(names: Iterable[str], *, format_name: str) -> Iterator[list[Inpu
         When standard input is named without its format, or twice.
     """
     from exchange.formats.format import InputFile
-    from exchange.formats.reading import as_input
 
     names = list(names)
     if names.count("-") > 1:
@@ -76,7 +95,10 @@ def open_inputs(names: Iterable[str], *, format_name: str) -> Iterator[list[Inpu
         if "-" in names:
             with copy.open("wb") as target:
                 shutil.copyfileobj(sys.stdin.buffer, target)
-        yield [InputFile(copy, "standard input") if name == "-" else as_input(name) for name in names]
+        yield [
+            InputFile(copy, "standard input") if name == "-" else InputFile(Path(name), to_printable(name))
+            for name in names
+        ]
 
 
 def show_progress(packets: Iterable[Packet], what: str) -> Iterator[Packet]:

@@ -74,7 +74,7 @@ def command(
 
 
 def _check_output(output: str, target_format: str, *, overwrite: bool, as_json: bool) -> None:
-    from exchange.formats.writing import refuse_existing
+    from exchange.cli.outputs import refuse_existing
 
     if output != "-":
         refuse_existing(Path(output), overwrite=overwrite)

@@ -16,7 +16,7 @@ from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, WORKBOOK_NAME, wr
 from exchange.cli.lengths import to_metres
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
-from exchange.errors import OptionError
+from exchange.errors import OptionError, ReadError
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -89,6 +89,7 @@ def command(
     held, told = _read_earlier(folder, earlier, overwrite=overwrite)
     held = hold_handed_out(file, held)
     packet = _read(file, host, reading, format_name)
+    _refuse_empty(packet, file)
     area, told_area = _find_area(packet, perimeter_file, host, reading)
     divisions = _read_divisions(division_file, area, host, reading)
     handout = hand_out(
@@ -116,6 +117,17 @@ def command(
         _tell(output, options, handout, paper)
     needs_person = not len(handout.spots) or any(problem.needs_person for problem in gathered)
     ctx.exit(NEEDS_PERSON if needs_person else 0)
+
+
+def _refuse_empty(packet: Packet, file: str) -> None:
+    if len(packet.detections):
+        return
+    held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
+    raise ReadError(
+        f"no spot in it, but {held or 'nothing'}",
+        path=file,
+        remedy="Give the numbered list; if its markers are hotspots, say so with --points-as detections.",
+    )
 
 
 def _choose_profiles(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shlex
+import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -68,7 +69,8 @@ def exchange() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit with its code."""
+    """Run the command line and exit with its code; being told to end cleans up as Ctrl-C does."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     sys.exit(run(arguments))
 
 
@@ -97,6 +99,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return _tell(error, WRONG_USAGE)
     except ExchangeError as error:
         return _tell(error, FAILED)
+    except OSError as error:
+        return _tell_refused(error)
     except Exception as error:
         return _tell_own_failure(error)
     return code if isinstance(code, int) else 0
@@ -107,12 +111,20 @@ def _tell(error: Any, code: int) -> int:
     return code
 
 
+def _tell_refused(error: OSError) -> int:
+    """Tell what the system refused: a full disk, a name too long, a right that is missing."""
+    if os.environ.get(DEBUG_VARIABLE):
+        raise error
+    where = f"{error.filename}: " if error.filename else ""
+    return _tell(f"{where}{error.strerror or error}\n  Check the name, the rights and the room on the disk.", FAILED)
+
+
 def _tell_own_failure(error: Exception) -> int:
     if os.environ.get(DEBUG_VARIABLE):
         raise error
     click.echo(
         f"exchange: a fault of this program: {type(error).__name__}: {error}\n"
-        f"  Nothing was written. Set {DEBUG_VARIABLE}=1 to see where, and report it with the file if you may.",
+        f"  No file is left half-written. Set {DEBUG_VARIABLE}=1 to see where, and report it with the file if you may.",
         err=True,
     )
     return FAILED

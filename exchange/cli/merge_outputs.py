@@ -37,7 +37,7 @@ class MergeOutputs:
 
     def check(self, *, as_json: bool, explains: bool) -> None:
         """Refuse what cannot be written before anything is read."""
-        from exchange.formats.writing import refuse_existing
+        from exchange.cli.outputs import refuse_existing
 
         if not self.output and not explains:
             raise OptionError("nothing says where the list goes", field="-o", remedy="Give -o OUT.")

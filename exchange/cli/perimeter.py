@@ -105,7 +105,7 @@ def _enter(ledger: Path, perimeter: Perimeter, files: tuple[str, ...]) -> None:
 def _check_outputs(
     output: str, picture: str | None, removed: str | None, target_format: str, *, overwrite: bool, as_json: bool
 ) -> None:
-    from exchange.formats.writing import refuse_existing
+    from exchange.cli.outputs import refuse_existing
 
     if output == "-" and as_json:
         raise OptionError("standard output cannot carry both the data and the report", field="--json")

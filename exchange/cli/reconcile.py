@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -11,11 +12,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 import numpy as np
 
-from exchange.cli.console import load_host, open_inputs, show_progress
+from exchange.cli.console import load_host, open_inputs, say, show_progress, to_printable
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import json_option, overwrite_option, reading_options, to_read_options
 from exchange.cli.reconcile_words import Outcome, report_outcome, tell_outcome
-from exchange.errors import OptionError
+from exchange.errors import OptionError, ReadError
 
 if TYPE_CHECKING:
     from exchange.formats.host import Host
@@ -85,7 +86,7 @@ def command(
 def _check_targets(
     list_file: str, ledger: str, output: str, target_format: str, *, overwrite: bool, as_json: bool
 ) -> None:
-    from exchange.formats.writing import refuse_existing
+    from exchange.cli.outputs import refuse_existing
 
     if ledger and (list_file or output):
         raise OptionError("a ledger holds list and reports itself", field="--ledger", remedy="Leave out --onto and -o.")
@@ -124,7 +125,7 @@ class _Work:
     """
 
     def __init__(self, files: Sequence[str], format_name: str, host: Host, values: dict[str, Any]) -> None:
-        self.files, self.format_name, self.host = files, format_name, host
+        self.files, self.format_name, self.host = _drop_repeated(files), format_name, host
         self.manifests = _read_manifests(values.pop("manifests"))
         self.words = _read_words(values.pop("words"))
         self.place_options = _to_place_options(values)
@@ -136,9 +137,11 @@ class _Work:
         from exchange.model import gather_problems
         from exchange.status import add_notes, place_returns, settle_status
 
-        returned, listed = self._read_returned(), _read_list(target.list_file, self.host, self.reading)
+        listed = _read_list(target.list_file, self.host, self.reading)
+        manifest = _join_manifests(self.manifests, listed)
+        returned = self._read_returned()
         placed = place_returns(
-            returned, listed.detections, manifests=self.manifests, words=self.words, options=self.place_options
+            returned, listed.detections, manifests=manifest, words=self.words, options=self.place_options
         )
         notes = add_notes(listed.notes, placed.notes)
         settled = settle_status(listed.detections, notes, options=self.settle_options)
@@ -160,7 +163,10 @@ class _Work:
         from exchange.model import gather_problems
 
         returns = ReturnOptions(
-            words=self.words, place=self.place_options, settle=self.settle_options, manifests=self.manifests
+            words=self.words,
+            place=self.place_options,
+            settle=self.settle_options,
+            manifests=_join_manifests(self.manifests),
         )
         with open_inputs(self.files, format_name=self.format_name) as inputs:
             done = reconcile_files(
@@ -181,13 +187,31 @@ class _Work:
         from exchange.model import Packet
 
         with open_inputs(self.files, format_name=self.format_name) as inputs:
-            return Packet.join(
+            returned = Packet.join(
                 packet
                 for file in inputs
                 for packet in show_progress(
                     read_packets(file, host=self.host, options=self.reading, format_name=self.format_name), file.name
                 )
             )
+        if not (len(returned.detections) or len(returned.notes) or len(returned.places)):
+            held = ", ".join(f"{count} {kind}" for kind, count in returned.counts().items() if count)
+            raise ReadError(
+                f"no report in {', '.join(map(to_printable, self.files))}, but {held or 'nothing'}",
+                remedy="Give what the crews sent back; nothing was written.",
+            )
+        return returned
+
+
+def _drop_repeated(files: Sequence[str]) -> list[str]:
+    """Return the files without those that are named twice: each report was made once."""
+    kept: dict[str, str] = {}
+    for name in files:
+        place = name if name == "-" else os.path.realpath(name)
+        if place in kept:
+            say(f"note: {to_printable(name)} is given twice; it is read once")
+        kept.setdefault(place, name)
+    return list(kept.values())
 
 
 def _tell_left_out(returned: Packet) -> list[Problem]:
@@ -243,16 +267,34 @@ def _read_words(path: str) -> StatusWords:
     return shipped.with_file(path) if path else shipped
 
 
-def _read_manifests(paths: tuple[str, ...]) -> Manifest | None:
+def _read_manifests(paths: tuple[str, ...]) -> dict[str, Manifest]:
     from exchange.formats.manifest_file import read_manifest
-    from exchange.model.manifest import Manifest
 
-    return Manifest.join([read_manifest(path) for path in paths]) if paths else None
+    return {path: read_manifest(path) for path in paths}
+
+
+def _join_manifests(manifests: dict[str, Manifest], listed: Packet | None = None) -> Manifest | None:
+    """Return all manifests as one; one that names no spot of the list was made for another list."""
+    from exchange.model.manifest import Manifest
+    from exchange.model.spot_number import find_aliases
+
+    known = {*listed.detections.id.tolist(), *find_aliases(listed.detections)} if listed else set()
+    for path, manifest in manifests.items():
+        if listed and len(manifest) and known.isdisjoint(manifest.number.tolist()):
+            raise OptionError(
+                f"names {manifest.number[0]} and no spot of the list",
+                path=path,
+                field="--manifest",
+                remedy="Give the manifest that was written when this list was handed out, or leave it out.",
+            )
+    return Manifest.join(list(manifests.values())) if manifests else None
 
 
 def _read_list(path: str, host: Host, options: ReadOptions) -> Packet:
     from exchange.formats.reading import read
 
+    if path == "-":
+        raise OptionError("the list cannot come from standard input", field="--onto", remedy="Give it as a file.")
     listed = read(path, host=host, options=replace(options, layers=(), points_as="", rows_as_track=False))
     if not (listed.detections.id != "").any():
         what = "its spots carry no numbers" if len(listed.detections) else "holds no spots"

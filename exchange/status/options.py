@@ -11,7 +11,12 @@ from exchange.errors import OptionError
 REACH_M = 15.0
 """About three times what a handheld's position is good to under trees, 5 m (common practice, from memory)."""
 
+FARTHEST_REACH_M = 1000.0
+"""Beyond this a mark is no report on a spot, whatever device it comes from."""
+
 SAME_TIME_MINUTES = 15.0
+
+LONGEST_SAME_TIME_MINUTES = 24 * 60.0
 
 _NOT_STATED = np.datetime64("NaT", "ms")
 
@@ -55,10 +60,11 @@ class PlaceOptions:
         Raises
         ------
         OptionError
-            When ``reach_m`` is not above zero.
+            When ``reach_m`` is not above zero, or beyond ``FARTHEST_REACH_M``.
         """
-        if not self.reach_m > 0:
-            raise OptionError(f"{self.reach_m:g} m is no reach", field="--reach", remedy="Give metres above zero.")
+        if not 0 < self.reach_m <= FARTHEST_REACH_M:
+            remedy = f"Give metres above zero, up to {FARTHEST_REACH_M:g}."
+            raise OptionError(f"{self.reach_m:g} m is no reach", field="--reach", remedy=remedy)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,12 +85,11 @@ class SettleOptions:
         Raises
         ------
         OptionError
-            When ``same_time_minutes`` is below zero.
+            When ``same_time_minutes`` is below zero or longer than a day.
         """
-        if not self.same_time_minutes >= 0:
-            raise OptionError(
-                f"{self.same_time_minutes:g} minutes is no span", field="--same-time", remedy="Give minutes from 0 up."
-            )
+        if not 0 <= self.same_time_minutes <= LONGEST_SAME_TIME_MINUTES:
+            remedy = f"Give minutes from 0 to {LONGEST_SAME_TIME_MINUTES:g}."
+            raise OptionError(f"{self.same_time_minutes:g} minutes is no span", field="--same-time", remedy=remedy)
 
     @property
     def same_time(self) -> np.timedelta64:
