@@ -50,7 +50,9 @@ def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
     parts = shapely.get_parts(shapely.union_all(wound)) if len(wound) else []
     polygons = [shapely.Polygon(part.exterior) for part in parts if part.geom_type == "Polygon"]
     largest = max((polygon.area for polygon in polygons), default=0.0)
-    return sorted((p for p in polygons if p.is_valid and p.area > _SLIVER_SHARE * largest), key=lambda polygon: -polygon.area)
+    return sorted(
+        (p for p in polygons if p.is_valid and p.area > _SLIVER_SHARE * largest), key=lambda polygon: -polygon.area
+    )
 
 
 def winding_numbers(ring: Floats, places: Floats) -> Whole:

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from exchange.perimeter.shapes import is_lobe
+from exchange.perimeter.shapes import is_lobe, is_small_circle
 
 if TYPE_CHECKING:
     from shapely import Polygon
+
+_BORDER_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,9 @@ def sort_pieces(polygons: list[Polygon], *, within_m: float) -> Pieces:
             pieces.parts.append(polygon)
         elif _share_inside(polygon, pieces.parts[host]) > 0.8:
             _sort_inside(polygon, pieces, host, within_m)
-        elif is_lobe(np.asarray(polygon.exterior.coords)[:-1], pieces.parts[host].area):
+        elif _shares_border(polygon, pieces.parts[host], within_m) or is_lobe(
+            np.asarray(polygon.exterior.coords)[:-1], pieces.parts[host].area
+        ):
             pieces.parts[host] = _unite(pieces.parts[host], polygon, within_m)
         else:
             pieces.left_out.append(polygon)
@@ -58,11 +62,25 @@ def _share_inside(polygon: Any, part: Any) -> float:
     return float(polygon.intersection(part).area / polygon.area)
 
 
+def _shares_border(polygon: Any, part: Any, within_m: float) -> bool:
+    """Tell whether a ring lies along another one, as the two halves do of one that a way has crossed."""
+    if is_small_circle(np.asarray(polygon.exterior.coords)[:-1]):
+        return False
+    along = polygon.exterior.intersection(part.exterior.buffer(within_m / 2.0)).length
+    return bool(along > _BORDER_SHARE * polygon.exterior.length)
+
+
 def _sort_inside(polygon: Any, pieces: Pieces, host: int, within_m: float) -> None:
     is_apart = polygon.exterior.distance(pieces.parts[host].exterior) >= within_m
     known = any(polygon.intersection(island).area > 0.5 * min(polygon.area, island.area) for island in pieces.islands)
-    if is_apart and not known:
+    if not is_apart or known:
+        return
+    halves = (i for i, island in enumerate(pieces.islands) if _shares_border(polygon, island, within_m))
+    other = next(halves, None)
+    if other is None:
         pieces.islands.append(polygon)
+    else:
+        pieces.islands[other] = _unite(pieces.islands[other], polygon, within_m)
 
 
 def _unite(part: Any, polygon: Any, within_m: float) -> Any:

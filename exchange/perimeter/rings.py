@@ -19,6 +19,7 @@ _GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
 _DEAR_SHARE, _TOO_DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.2, 0.5
 _WHOLE_LEG, _HALF_LEG = 0.85, 0.5
+_SURE_LAUNCH, _AT_LAUNCH_M = 0.55, 40.0
 _WIDE_GAP_M, _WIDE_GAP_SHARE = 250.0, 0.03
 _GREATEST_GAP, _GREATEST_GAPS, _GREATEST_GAP_AREA = 0.4, 0.25, 0.2
 
@@ -98,7 +99,7 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         plain = _build(chain, arcs, with_lobes=False)
         is_carrier = max((ring_area_m2(loop.xy) for loop in released), default=0.0) > ring_area_m2(plain.xy)
         ring = plain if is_carrier else _build(chain, arcs)
-        is_way = is_carrier and _closes_by_legs(chain, arcs)
+        is_way = (is_carrier and _closes_by_legs(chain, arcs)) or (bool(released) and _closes_at_launch(chain, arcs))
         is_good = is_closed(ring) and not is_way and not _takes_in_leg(chain, arcs)
         rings += [ring] if is_good else []
         rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
@@ -123,6 +124,17 @@ def _takes_in_leg(chain: Chain, arcs: list[OpenArc]) -> bool:
     )
     core = sum(arcs[piece.arc].arc.core_length_m for piece in chain.pieces)
     return share > _WHOLE_LEG or (share > _HALF_LEG and chain.cost > _TOO_DEAR_SHARE * core)
+
+
+def _closes_at_launch(chain: Chain, arcs: list[OpenArc]) -> bool:
+    """Tell whether the ends of a flight meet at its launch: then what is enclosed lies between the ways to a ring."""
+    if len(chain.pieces) != 1:
+        return False
+    piece = chain.pieces[0]
+    arc = arcs[piece.arc].arc
+    first, last = sorted((piece.start, piece.end))
+    beside = arc.along[first], arc.along[-1] - arc.along[last]
+    return any(weight > _SURE_LAUNCH and left < _AT_LAUNCH_M for weight, left in zip(arc.weights, beside, strict=True))
 
 
 def _closes_by_legs(chain: Chain, arcs: list[OpenArc]) -> bool:
@@ -184,9 +196,10 @@ def _release_loops(chain: Chain, arcs: list[OpenArc]) -> list[FoundRing]:
     found = []
     for piece in chain.pieces:
         arc = arcs[piece.arc]
-        hung = [loop for loop in arc.strand.hung_loops() if np.isin(loop.base, arc.places)]
-        if len(chain.pieces) > 1:
-            hung = [loop for loop in hung if not is_small_circle(arc.strand.path.even[loop.places])]
+        hung = [loop for loop in arc.strand.hung_loops() if np.isin(arc.strand.root_of(loop), arc.places)]
+        hung = [loop for loop in hung if not is_small_circle(arc.strand.path.even[loop.places])] or (
+            hung if len(chain.pieces) == 1 else []
+        )
         found += [FoundRing(arc.strand.ring_of(loop.places, loop)) for loop in hung]
     return found
 

@@ -26,6 +26,7 @@ _DOUBTFUL_PLACES = 8
 _COST_OF_A_CUT = 10.0
 _LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
 _LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST, _SLACK_OF_DOUBT = 15.0, 0.1, 0.1, 0.6
+_MORE_SLACK = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +63,18 @@ class Strand:
                 for other, size in zip(self.loops, area, strict=True)
             )
         ]
+
+    def root_of(self, loop: Loop) -> int:
+        """Return the place of the strand on which a loop hangs in the end, be it by way of other loops."""
+        base = loop.base
+        for _ in self.loops:
+            if (self.places == base).any():
+                break
+            carrier = next((other for other in self.loops if (other.places[1:] == base).any()), None)
+            if carrier is None:
+                break
+            base = carrier.base
+        return base
 
     def plain_ring_of(self, places: Whole) -> Floats:
         """Return the ring through places without what hangs on it."""
@@ -111,8 +124,9 @@ class OpenArc:
 def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within_m: float) -> Strand:
     """Return the legs, loops and the remaining strand of one flight.
 
-    A way that crosses its own ring closes a false loop when it is followed in one direction only: the direction is
-    taken that leaves the shorter strand.
+    A way that crosses its own ring closes a false loop when it is followed in one direction only, and a leg that was
+    taken too long keeps a ring open: of both directions, and of two lengths of the part of a leg that may be edge,
+    those are taken that leave the shortest strand.
 
     Parameters
     ----------
@@ -123,14 +137,17 @@ def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within
     within_m
         How near is near.
     """
-    there = _take_apart(path, launches, within_m)
-    if not there.loops:
-        return there
-    back = _take_apart(path.reversed(), launches[::-1], within_m)
-    return back if len(back.places) < len(there.places) - _DOUBTFUL_PLACES else there
+    shares = (_SLACK_OF_LEG, _MORE_SLACK)
+    tried = [
+        _take_apart(one, pair, share, within_m)
+        for share in shares
+        for one, pair in ((path, launches), (path.reversed(), launches[::-1]))
+    ]
+    fewest = min(len(strand.places) for strand in tried)
+    return next(strand for strand in tried if len(strand.places) <= fewest + _DOUBTFUL_PLACES)
 
 
-def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Strand:
+def _take_apart(path: Path, launches: tuple[float, ...], slack_share: float, within_m: float) -> Strand:
     first, last = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
     back = speak_of_return(path.even, first, last)
     legs = (
@@ -142,7 +159,7 @@ def _take_apart(path: Path, launches: tuple[float, ...], within_m: float) -> Str
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
     elif is_all:
         return Strand(path, (), np.arange(len(path.even)), legs)
-    is_leg = mark_legs(len(path.even), _shorten(legs, path))
+    is_leg = mark_legs(len(path.even), _shorten(legs, path, slack_share))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = _wide_loops(path, loops, within_m)
     return Strand(path, _without_lenses(path, wide), places, legs)
@@ -181,7 +198,7 @@ def _without_lenses(path: Path, loops: tuple[Loop, ...]) -> tuple[Loop, ...]:
     return tuple(loop for index, loop in enumerate(loops) if not is_lens(index))
 
 
-def _shorten(legs: tuple[Leg, Leg], path: Path) -> tuple[Leg, Leg]:
+def _shorten(legs: tuple[Leg, Leg], path: Path, slack_share: float) -> tuple[Leg, Leg]:
     """Return the legs less their last part, which may be edge already and then must close the ring."""
     rest = len(path.even) - legs[0].end - legs[1].end
     most = max(_LEAST_SLACK_M / path.step_m, _SLACK_OF_REST * rest)
@@ -189,7 +206,7 @@ def _shorten(legs: tuple[Leg, Leg], path: Path) -> tuple[Leg, Leg]:
     def shorten(leg: Leg) -> Leg:
         if leg.weight < _DOUBTFUL_WEIGHT:
             return leg._replace(end=round((1.0 - _SLACK_OF_DOUBT) * leg.end))
-        return leg._replace(end=leg.end - int(min(leg.end, max(_SLACK_OF_LEG * leg.end, 1), most)))
+        return leg._replace(end=leg.end - int(min(leg.end, max(slack_share * leg.end, 1), most)))
 
     return shorten(legs[0]), shorten(legs[1])
 
@@ -207,16 +224,29 @@ def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[O
         return hung, []
     cut = [loop for index, loop in enumerate(large) if _is_ring_by_itself(strand, large, index, within_m)]
     arcs = _arcs_between(strand, cut, within_m) if cut else []
-    if not cut or (_closes(whole) and _closing_cost(arcs) + _COST_OF_A_CUT * len(cut) > _closing_cost([whole])):
+    if not cut or (_closes(whole) and not _is_cut_cheaper(whole, arcs, cut)):
         return [], [whole]
-    is_kept = np.isin([loop.base for loop in hung], np.concatenate([np.empty(0), *(arc.places for arc in arcs)]))
+    is_kept = np.isin(
+        [strand.root_of(loop) for loop in hung], np.concatenate([np.empty(0), *(arc.places for arc in arcs)])
+    )
     return [loop for loop, kept in zip(hung, is_kept, strict=True) if loop in cut or not kept], arcs
 
 
+def _is_cut_cheaper(whole: OpenArc, arcs: list[OpenArc], cut: list[Loop]) -> bool:
+    """Tell whether a strand that could close is better cut where rings hang on it.
+
+    Where nothing but ways is left between them, it is if one of the rings is larger than what the ways enclose.
+    """
+    if not arcs:
+        largest = max(ring_area_m2(whole.strand.path.even[loop.places]) for loop in cut)
+        return largest > ring_area_m2(whole.arc.xy)
+    return _closing_cost(arcs) + _COST_OF_A_CUT * len(cut) <= _closing_cost([whole])
+
+
 def _closing_cost(arcs: list[OpenArc]) -> float:
-    """Return what it costs to close arcs among themselves; nothing closes without an arc."""
+    """Return what it costs to close arcs among themselves."""
     marked = mark_doubled(arcs, within_m=12.0)
-    return sum(chain.cost for chain in join_arcs([arc.arc for arc in marked])) if arcs else np.inf
+    return sum(chain.cost for chain in join_arcs([arc.arc for arc in marked]))
 
 
 def _arcs_between(strand: Strand, cut: list[Loop], within_m: float) -> list[OpenArc]:
