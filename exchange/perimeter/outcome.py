@@ -26,9 +26,12 @@ from exchange.perimeter.rings import RingSearch
 from exchange.perimeter.shapes import ring_length_m
 from exchange.perimeter.simplifying import count_vertices
 from exchange.perimeter.traced import Traced
+from exchange.perimeter.unexplained import EXPLAINED_WITHIN_M, judge_unexplained
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+    from exchange.geo.frame import LocalFrame
 
 Floats = NDArray[np.float64]
 
@@ -165,7 +168,16 @@ class Trace:
             *self.aim.flags,
             *judging.judge_bridges(self.cleaned.frame, gaps, report, self.options),
             *judging.judge_noise(report.noise_m, width_m),
+            *self._judge_unexplained(self.cleaned.frame),
         )
+
+    def _judge_unexplained(self, frame: LocalFrame) -> list[Finding]:
+        if self.search is None or self.outline is None or self.flown is None:
+            return []
+        flown = [strand.path.even for strand in self.search.strands]
+        legs = [strand.is_leg() for strand in self.search.strands]
+        within_m = max(EXPLAINED_WITHIN_M, 1.5 * self.flown.near_m)
+        return judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m)
 
     def _gaps(self) -> list[Gap]:
         if self.search is None or self.flown is None or self.aim is None:

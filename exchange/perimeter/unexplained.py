@@ -1,0 +1,115 @@
+"""What was flown that the perimeter does not account for: the last look at a ring before anybody trusts it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from exchange.perimeter.finding import Finding
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from exchange.geo.frame import LocalFrame
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+UNEXPLAINED: Final = "unexplained-track"
+LARGEST_AREA_SHARE: Final = 0.15
+LARGEST_LENGTH_SHARE: Final = 0.15
+EXPLAINED_WITHIN_M: Final = 12.0
+"""An edge explains what was flown this near to it: a few times the noise of a receiver, and the width of a lap."""
+
+WAY_DETOUR: Final = 1.25
+"""A way is no longer than this many times the straight lines by its farthest place."""
+
+CLOSES_SHARE: Final = 0.1
+"""Ends nearer than this share of a line's length close a ring that does not cross itself."""
+
+
+def judge_unexplained(
+    frame: LocalFrame,
+    rings: Sequence[Floats],
+    paths: Sequence[Floats],
+    legs: Sequence[Flags],
+    *,
+    within_m: float,
+) -> list[Finding]:
+    """Return a flag where the flown line went around what is no part of the area, or along what is no edge of it.
+
+    Parameters
+    ----------
+    frame
+        The metres of the rings and the paths.
+    rings
+        The rings found, as they were flown, each of shape (n, 2), not closed.
+    paths
+        Flown lines in even steps, each of shape (n, 2).
+    legs
+        Which of their places were taken for ways to and from the edge.
+    within_m
+        How near a place must be to an edge to be explained by it.
+    """
+    import shapely
+
+    areas = [shapely.Polygon(ring).buffer(0) for ring in rings]
+    area, edge = shapely.union_all(areas), shapely.union_all([shapely.boundary(one) for one in areas])
+    left_out = measure_left_out(area, paths, within_m=within_m)
+    away = [path[~is_leg] for path, is_leg in zip(paths, legs, strict=True)]
+    length = measure_away(edge, away, within_m=within_m)
+    if left_out.area <= LARGEST_AREA_SHARE * area.area and length <= LARGEST_LENGTH_SHARE * edge.length:
+        return []
+    middle = left_out.representative_point() if left_out.area > 0 else area.representative_point()
+    longitude, latitude = frame.to_degrees([middle.x], [middle.y])
+    words = (
+        f"The flown line also goes around {left_out.area / 1e4:.1f} ha outside of the perimeter, and {length:.0f} m "
+        "of it follow no edge. Look at the picture: the wrong ring may have been taken."
+    )
+    figures = {"left_out_m2": float(left_out.area), "away_m": length, "edge_m": float(edge.length)}
+    return [
+        Finding(code=UNEXPLAINED, words=words, places=((float(longitude[0]), float(latitude[0])),), figures=figures)
+    ]
+
+
+def measure_left_out(area: BaseGeometry, paths: Sequence[Floats], *, within_m: float) -> BaseGeometry:
+    """Return what the flown lines enclose outside of the area, without slivers along its edge."""
+    import shapely
+
+    lines = shapely.union_all([_to_line(path).simplify(within_m / 4) for path in paths if len(path) > 1])
+    enclosed = shapely.union_all(shapely.get_parts(shapely.polygonize([lines])))
+    filled = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(area)])
+    return enclosed.difference(filled).buffer(-within_m).buffer(within_m)
+
+
+def measure_away(edge: BaseGeometry, paths: Sequence[Floats], *, within_m: float) -> float:
+    """Return how many metres of the flown lines lie away from the edge and are no plain way to somewhere and back."""
+    import shapely
+
+    shapely.prepare(edge)
+    away = 0.0
+    for path in paths:
+        is_away = ~shapely.dwithin(shapely.points(path), edge, within_m)
+        cuts = np.flatnonzero(np.diff(is_away)) + 1
+        runs = np.split(np.arange(len(path)), cuts)
+        away += sum(_measure_unless_way(path[run]) for run in runs if len(run) > 1 and is_away[run[0]])
+    return away
+
+
+def _measure_unless_way(run: Floats) -> float:
+    """Return the length of a stretch; 0 where it leads to its farthest place and from there to its end."""
+    length = float(np.hypot(*np.diff(run, axis=0).T).sum())
+    reach = np.hypot(*(run - run[0]).T) + np.hypot(*(run - run[-1]).T)
+    return 0.0 if length <= WAY_DETOUR * float(reach.max()) else length
+
+
+def _to_line(path: Floats) -> BaseGeometry:
+    """Return a flown line, closed where its ends come near each other."""
+    import shapely
+
+    gap = float(np.hypot(*(path[-1] - path[0])))
+    length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+    return shapely.LineString(np.vstack([path, path[:1]]) if gap < CLOSES_SHARE * length else path)
