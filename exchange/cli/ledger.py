@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
+from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems, to_printable
 from exchange.cli.main import FAILED, NEEDS_PERSON
 from exchange.cli.options import (
     files_argument,
@@ -44,11 +44,12 @@ def start(ledger: Path, incident: str, as_json: bool) -> None:
     """
     from exchange.ledger.act import start_ledger
 
-    start_ledger(ledger, incident=incident or ledger.stem, command=command_line())
+    incident = to_printable(incident or ledger.stem)
+    start_ledger(ledger, incident=incident, command=command_line())
     if as_json:
-        print_report({"version": 1, "ledger": str(ledger), "incident": incident or ledger.stem})
+        print_report({"version": 1, "ledger": str(ledger), "incident": incident})
     else:
-        say(f"{ledger}: the ledger of {incident or ledger.stem} is started")
+        say(f"{ledger}: the ledger of {incident} is started")
 
 
 @command.command("add", epilog="Example: exchange ledger add marrow-flat.gpkg d1.kml n1.csv --assume-tz UTC")
@@ -219,7 +220,7 @@ licensed practice and local rules decide."""
 
 def command_line() -> str:
     """Return the command line for the log."""
-    return click.get_current_context().find_object(str) or ""
+    return to_printable(click.get_current_context().find_object(str) or "")
 
 
 def say_waiting() -> None:

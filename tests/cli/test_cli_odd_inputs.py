@@ -93,6 +93,16 @@ def test_a_name_that_is_not_in_utf_8_goes_through(exchange: Run, folder: Path) -
     assert read("x.geojson").notes.origin.tolist() == [shown]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="only here may a name hold any bytes")
+def test_a_ledger_takes_names_that_are_not_in_utf_8(exchange: Run) -> None:
+    """The names of its sources are kept with a mark, and so is the command line in its log."""
+    for command in (("start", "fire.gpkg"), ("add", "fire.gpkg", BAD_NAME), ("check", "fire.gpkg")):
+        done = exchange("ledger", *command)
+        assert done.code == 0, done.err
+    shown = exchange("ledger", "show", "fire.gpkg", "--json").out
+    assert "back\\ufffd.csv" in json.dumps(json.loads(shown))
+
+
 @pytest.mark.parametrize(
     "command",
     [
