@@ -69,6 +69,8 @@ class Format(ABC):
         What of the model a file of this kind can hold.
     shown_column
         Which column of a spot other programs show as the point's name; where it is empty, the other of the two.
+    is_never_replaced
+        Whether a file of this kind is a record that no writing replaces, even where it may overwrite.
     """
 
     name: ClassVar[str]
@@ -79,6 +81,7 @@ class Format(ABC):
     shown_column: ClassVar[Literal["name", "id"]] = "name"
     can_read: ClassVar[bool] = True
     can_write: ClassVar[bool] = True
+    is_never_replaced: ClassVar[bool] = False
 
     @abstractmethod
     def recognise(self, head: bytes) -> bool:

@@ -11,12 +11,14 @@ from typing import BinaryIO, TypeVar
 
 from exchange.errors import ExchangeError, WriteError
 from exchange.formats.choose import choose_writer
-from exchange.formats.format import Format
+from exchange.formats.format import Format, InputFile
 from exchange.formats.host import Host
 from exchange.formats.options import WriteOptions
 from exchange.model import Packet, Problem, gather_problems
 
 Answer = TypeVar("Answer")
+
+_CHECK_FOLDER = "Check the rights of its folder and the room on the disk, or choose another."
 
 
 def write(
@@ -40,7 +42,8 @@ def write(
     Raises
     ------
     WriteError
-        When the file exists and ``overwrite`` is not set, or cannot be written.
+        When the file exists and ``overwrite`` is not set, is of a format whose files are never replaced, or cannot
+        be written.
     OptionError
         When no loaded format fits the name.
     PluginError
@@ -49,6 +52,7 @@ def write(
     host = host or Host.with_installed_plugins()
     target = Path(target)
     fmt = choose_writer(host, target, format_name)
+    _refuse_record(host, target)
     return write_whole(target, lambda path: _write_limited(host, fmt, packet, path, options), overwrite=overwrite)
 
 
@@ -117,12 +121,28 @@ def refuse_existing(target: Path, *, overwrite: bool) -> None:
         raise WriteError("is in use by a database", path=target, remedy="Close the program that has it open.")
 
 
+def _refuse_record(host: Host, target: Path) -> None:
+    """Refuse to write onto a file of a format whose files are never replaced, such as an incident's only record."""
+    records = [fmt for fmt in host.formats.values() if fmt.is_never_replaced]
+    if not records or not target.is_file():
+        return
+    file = InputFile(target, str(target))
+    try:
+        head = file.read_head()
+    except OSError as error:
+        raise WriteError(f"cannot be looked at: {error.strerror}", path=target, remedy=_CHECK_FOLDER) from error
+    for fmt in records:
+        if fmt.recognise_file(file, head):
+            raise WriteError(f"is a {fmt.name}, which is never replaced", path=target, remedy="Choose another name.")
+
+
 def _make_folder_beside(target: Path) -> Path:
     # Beside the target, so that the last step is a rename within one file system.
     try:
         return Path(tempfile.mkdtemp(prefix=f".{target.name[:40]}.", suffix=".unfinished", dir=target.parent))
     except OSError as error:
-        raise WriteError(f"cannot be written: {error.strerror}", path=target) from error
+        remedy = "Make its folder first, or choose another." if not target.parent.exists() else _CHECK_FOLDER
+        raise WriteError(f"cannot be written: {error.strerror}", path=target, remedy=remedy) from error
 
 
 def _write_limited(

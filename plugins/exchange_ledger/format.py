@@ -27,6 +27,7 @@ class LedgerFormat(Format):
         places=EVERYTHING,
         attachments=True,
     )
+    is_never_replaced: ClassVar[bool] = True
 
     def recognise(self, head: bytes) -> bool:
         """Tell what may be one: its first bytes are those of every GeoPackage."""

@@ -186,3 +186,10 @@ class _OnlyProfiles:
 
     def __init__(self, hook: object) -> None:
         self.exchange_profiles = hook
+
+
+def test_a_folder_that_is_not_there_is_told_with_what_to_do(tmp_path: Path) -> None:
+    """The folder of the output is not made by itself; the message says to make it."""
+    host = Host.with_plugins([_candidate("good")])
+    with pytest.raises(WriteError, match="Make its folder first, or choose another"):
+        write(_marks(host), tmp_path / "none" / "a.marks", host=host)

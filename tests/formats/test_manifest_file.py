@@ -105,7 +105,9 @@ def test_what_cannot_be_opened_or_written_is_told(tmp_path: Path) -> None:
 def test_a_manifest_saved_by_a_spreadsheet_is_read(tmp_path: Path) -> None:
     """A byte order mark and bare line feeds change nothing."""
     path = tmp_path / "manifest.csv"
-    path.write_text(f"\ufeff{HEADER}\nH-001,H1,p,f.gpx,-120.50,40.0,hot,H-007,2026-08-14T19:03:05Z,hot\n", encoding="utf-8")
+    path.write_text(
+        f"\ufeff{HEADER}\nH-001,H1,p,f.gpx,-120.50,40.0,hot,H-007,2026-08-14T19:03:05Z,hot\n", encoding="utf-8"
+    )
     manifest = read_manifest(path)
     assert (manifest.longitude[0], manifest.aliases[0]) == (-120.5, "H-007")
     check_manifest(manifest)

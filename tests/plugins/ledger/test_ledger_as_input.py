@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from exchange.errors import NotThisFormatError, OptionError
+from exchange.errors import NotThisFormatError, OptionError, WriteError
 from exchange.formats.host import OWN_DISTRIBUTION, Host
 from exchange.formats.reading import as_input, choose_format, read
 from exchange.formats.writing import write
@@ -55,6 +55,15 @@ def test_gdal_is_never_given_a_ledger(ledger: Path) -> None:
     """Even when told that it is a GeoPackage, the program refuses to open a ledger through GDAL."""
     with pytest.raises(NotThisFormatError, match="is a ledger"):
         read(ledger, host=HOST, format_name="gpkg")
+
+
+@pytest.mark.parametrize("name", ["gpkg", "ledger"])
+def test_a_ledger_is_never_replaced(ledger: Path, name: str) -> None:
+    """Even a program that asks to overwrite leaves the incident's record as it is, whatever it writes."""
+    before = ledger.read_bytes()
+    with pytest.raises(WriteError, match="is a ledger, which is never replaced"):
+        write(Packet(detections=seen(2)), ledger, host=HOST, format_name=name, overwrite=True)
+    assert ledger.read_bytes() == before
 
 
 def test_an_unknown_layer_is_told(ledger: Path) -> None:
