@@ -22,7 +22,7 @@ _STEP_M: Final = 2.5
 _NEAR_M: Final = 8.0
 _NEAR_STEPS: Final = 2.0
 _MOST_STEPS: Final = 150_000
-_MOST_BETWEEN_FIXES, _ENOUGH_STEPS = 6.0, 20_000
+_MOST_BETWEEN_FIXES, _ENOUGH_STEPS = 6.0, 8_000
 """Steps grow with the length of all paths, and sooner where the fixes themselves lie far apart."""
 
 

@@ -144,7 +144,7 @@ def unevenness_m(xy: Floats, starts: Whole, ends: Whole, *, degree: int = 4) -> 
     rows = np.rint(starts[:, None] + share * (ends - starts)[:, None]).astype(np.int64)
     basis = np.linalg.qr(np.vander(share, degree + 1))[0]
     sampled = xy[rows] - xy[rows[:, :1]]
-    rest = sampled - np.einsum("ki,kj,njd->nid", basis.T, basis.T, sampled)
+    rest = sampled - (basis @ basis.T) @ sampled
     return np.asarray(np.sqrt((rest**2).sum(axis=2).mean(axis=1)))
 
 

@@ -15,7 +15,7 @@ _LOOK_AGAIN_M, _LOOK_AGAIN_SHARE, _LOOK_AGAIN_ROUND = 170.0, 0.35, 0.75
 def ring_area_m2(ring: Floats) -> float:
     """Return the area inside a ring that does not repeat its first place (shoelace formula, common practice)."""
     x, y = (ring - ring[0]).T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2.0
+    return abs(float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())) / 2.0
 
 
 def ring_length_m(ring: Floats) -> float:
