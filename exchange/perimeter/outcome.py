@@ -19,6 +19,7 @@ from exchange.perimeter.bridging import Gap, find_gaps
 from exchange.perimeter.cleaning import Cleaned
 from exchange.perimeter.finding import Finding
 from exchange.perimeter.flying import Flown
+from exchange.perimeter.launch_corner import judge_launch_corner
 from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.outlines import Outline
 from exchange.perimeter.report import TraceReport
@@ -168,16 +169,20 @@ class Trace:
             *self.aim.flags,
             *judging.judge_bridges(self.cleaned.frame, gaps, report, self.options),
             *judging.judge_noise(report.noise_m, width_m),
-            *self._judge_unexplained(self.cleaned.frame),
+            *self._judge_rings(self.cleaned.frame),
         )
 
-    def _judge_unexplained(self, frame: LocalFrame) -> list[Finding]:
+    def _judge_rings(self, frame: LocalFrame) -> list[Finding]:
         if self.search is None or self.outline is None or self.flown is None:
             return []
         flown = [strand.path.even for strand in self.search.strands]
         legs = [strand.is_leg() for strand in self.search.strands]
         within_m = max(EXPLAINED_WITHIN_M, 1.5 * self.flown.near_m)
-        return judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m)
+        ends = np.vstack([path[[0, -1]] for path in flown])
+        return [
+            *judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m),
+            *judge_launch_corner(frame, self.outline.rings, ends),
+        ]
 
     def _gaps(self) -> list[Gap]:
         if self.search is None or self.flown is None or self.aim is None:
