@@ -23,6 +23,7 @@ WAIT_SECONDS = 30.0
 
 _FIRST_WAIT_SECONDS = 0.3
 _HEADER = b"SQLite format 3\x00"
+_START = "Start one with: exchange ledger start FILE"
 
 OnWait = Callable[[], None]
 
@@ -130,7 +131,7 @@ def read_schema_version(connection: sqlite3.Connection, path: Path) -> int:
     is_there = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'exchange_ledger'").fetchone()
     row = connection.execute("SELECT schema_version FROM exchange_ledger").fetchone() if is_there else None
     if row is None:
-        raise LedgerError("is no ledger", path=path, remedy="Start one with: exchange ledger start FILE")
+        raise LedgerError("is no ledger", path=path, remedy=_START)
     return int(row[0])
 
 
@@ -152,8 +153,10 @@ def opened(path: Path) -> Iterator[sqlite3.Connection]:
     LedgerError
         As ``open_to_read``.
     """
+    if path.is_dir():
+        raise LedgerError("is a folder, not a ledger", path=path, remedy="Name the file in it.")
     if not path.is_file():
-        raise LedgerError("there is no such ledger", path=path, remedy="Start one with: exchange ledger start FILE")
+        raise LedgerError("there is no such ledger", path=path, remedy=_START)
     with told(path):
         connection = _connect(path)
         try:
@@ -237,8 +240,18 @@ def _in_words(error: sqlite3.Error, path: Path) -> LedgerError:
         return LedgerError(
             f"the disk is full or failed: {error}", path=path, remedy="Nothing was changed; make room and try again."
         )
+    # With a copy beside it, a file that does not begin as a database is a ledger that lost its beginning.
+    if code == sqlite3.SQLITE_NOTADB and not _begins_as_database(path) and not copy_path(path).exists():
+        return LedgerError("is no ledger, nor any SQLite database", path=path, remedy=_START)
     # A text that is no text has no code: only a changed byte makes one.
     is_no_text = not code and isinstance(error, sqlite3.OperationalError)
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or is_no_text:
         return DamagedLedgerError(f"is damaged: {error}", path=path, remedy=restore_remedy(path))
     return LedgerError(f"the ledger refused it: {error}", path=path, remedy="Nothing was changed.")
+
+
+def _begins_as_database(path: Path) -> bool:
+    """Tell whether the first bytes of a file are those of every SQLite database."""
+    # SQLite has refused the file, so that closing it here drops no lock that matters.
+    with path.open("rb") as stream:
+        return stream.read(len(_HEADER)) == _HEADER

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from exchange.errors import LedgerError
+from exchange.errors import DamagedLedgerError, LedgerError
 from exchange.ledger.act import Act, begin_act, start_ledger
 from exchange.ledger.contents import read_attachments, read_perimeters, read_points, read_tracks
 from exchange.ledger.database import copy_path, is_ledger, open_to_read, open_to_write
@@ -172,9 +172,19 @@ def test_what_is_no_ledger_is_told(tmp_path: Path) -> None:
     with pytest.raises(LedgerError, match="is no ledger"), open_to_write(other):
         pass
     other.write_bytes(b"<kml/>" * 1000)
-    with pytest.raises(LedgerError, match="not a database"), open_to_read(other):
+    with pytest.raises(LedgerError, match="is no ledger, nor any SQLite database"), open_to_read(other):
+        pass
+    with pytest.raises(LedgerError, match="is a folder, not a ledger"), open_to_read(tmp_path):
         pass
     assert not is_ledger(other)
+
+
+def test_a_ledger_that_lost_its_first_bytes_is_damaged(ledger: Path) -> None:
+    """With its copy beside it, it is not taken for a file of another kind; the copy is the way back."""
+    add(ledger, Packet())
+    ledger.write_bytes(b"\0" * 16 + ledger.read_bytes()[16:])
+    with pytest.raises(DamagedLedgerError, match="exchange ledger restore"), open_to_read(ledger):
+        pass
 
 
 def test_times_of_acts_never_go_back(ledger: Path) -> None:
