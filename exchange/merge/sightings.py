@@ -165,6 +165,14 @@ def choose_sample(sightings: Sightings) -> Codes:
     return np.flatnonzero(np.isin(lot, lot_in_order[before_cell < enough]))
 
 
+def choose_cells(sightings: Sightings) -> Codes:
+    """Return all rows, or where they are many all that lie in some cells, which are chosen by the same lot."""
+    if len(sightings) <= MOST_SIGHTINGS:
+        return np.arange(len(sightings))
+    lot = _draw_lots(sightings)
+    return np.flatnonzero(lot <= np.partition(lot, MOST_SIGHTINGS)[MOST_SIGHTINGS])
+
+
 def find_cells(east: Floats, north: Floats, side_m: float) -> Codes:
     """Return a code for the square cell of each place; different cells may only by rare chance share one."""
     column = np.floor(east / side_m).astype(np.int64).astype(np.uint64)

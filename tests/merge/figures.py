@@ -44,6 +44,7 @@ COLUMNS = (
     "position error m",
     "shift error m",
     "numbers kept",
+    "numbers kept, true spots only",
     "numbers kept, list only",
     "spots flagged",
     "runs flagged",
@@ -62,6 +63,7 @@ class Figures:
     position_m: float
     shift_m: float
     kept: float
+    kept_of_true: float
     kept_by_list: float
     flagged: float
     is_flagged: bool
@@ -98,6 +100,7 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
     merged = merge_detections(fire.sightings)
     seconds = time.perf_counter() - started
     before = merge_detections(fire.sightings_of(len(fire.flights) - 1))
+    kept, kept_of_true = kept_when_all_is_given_again(fire, before)
     found = numbers_of(merged, fire)
     places = np.column_stack(FRAME.to_metres(merged.spots.longitude, merged.spots.latitude))
     rows = dict(zip(merged.spots.id.tolist(), range(len(merged.spots)), strict=True))
@@ -109,7 +112,8 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
         count_error=count_error(fire.truth, found),
         position_m=float(np.median(errors)) if len(errors) else np.nan,
         shift_m=shift_error(merged, fire),
-        kept=kept_when_all_is_given_again(fire, before),
+        kept=kept,
+        kept_of_true=kept_of_true,
         kept_by_list=kept_by_the_list_alone(fire, before),
         flagged=merged.report.flagged / max(len(merged.spots), 1),
         is_flagged=merged.report.flagged > 0,
@@ -131,12 +135,18 @@ def shift_error(merged: Merged, fire: Simulated) -> float:
     return float(np.hypot(*(off - off.mean(axis=0)).T).mean())
 
 
-def kept_when_all_is_given_again(fire: Simulated, before: Merged) -> float:
-    """Return the share of numbers kept when the last sortie is added and all files are given again."""
+def kept_when_all_is_given_again(fire: Simulated, before: Merged) -> tuple[float, float]:
+    """Return the share of numbers kept when the last sortie is added and all files are given again.
+
+    Of all, and of true spots alone: a false alarm that a true spot takes in loses its number by any rule.
+    """
     after = merge_detections(fire.sightings, onto=before.spots)
     found = before.sightings.extra["spot"]
-    truth = fire.truth[: len(found)]
-    return share_of_numbers_kept(truth, found, fire.truth, numbers_of(after, fire))
+    truth, numbers = fire.truth[: len(found)], numbers_of(after, fire)
+    return (
+        share_of_numbers_kept(truth, found, fire.truth, numbers),
+        share_of_numbers_kept(truth, found, fire.truth, numbers, with_false=False),
+    )
 
 
 def kept_by_the_list_alone(fire: Simulated, before: Merged) -> float:
@@ -173,6 +183,7 @@ def table_row(name: str, figures: Sequence[Figures]) -> str:
         f"{np.nanmedian([each.position_m for each in figures]):.2f}",
         f"{np.median([each.shift_m for each in figures]):.2f}",
         _spread([each.kept for each in figures]),
+        _spread([each.kept_of_true for each in figures]),
         _spread([each.kept_by_list for each in figures]),
         f"{np.median([each.flagged for each in figures]):.3f}",
         f"{sum(each.is_flagged for each in figures)} of {len(figures)}",

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from exchange.merge.grouping.warmth import Warmth, learn_warmth
 from exchange.merge.grouping.weighing import weigh_pairs
-from exchange.merge.sightings import Sightings, find_cells
+from exchange.merge.sightings import Sightings, choose_cells, find_cells
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +44,8 @@ def learn_yardstick(part: Sightings, east: Floats, north: Floats, variance: Floa
     variance
         Per axis, square metres.
     """
+    fair = choose_cells(part)
+    part, east, north, variance = part.take(fair), east[fair], north[fair], variance[fair]
     per_spot = _count_sorties_at_a_place(part)
     weighed = weigh_pairs(part, east, north, variance, per_spot, None, is_all=True)
     warmth = learn_warmth(weighed.pairs, weighed.place, part.temperature, part.sortie, len(part.sortie_names))

@@ -197,7 +197,6 @@ def _refine_by_groups(
     given = np.column_stack([sightings.east, sightings.north])
     sortie = sightings.sortie
     support = np.zeros(count, np.int64)
-    yardstick = learn_yardstick(sightings, sightings.east, sightings.north, variance[sortie])
     for _ in range(ROUNDS if len(sightings) < MANY else FEWER_ROUNDS):
         own = np.where(np.isnan(sightings.variance), variance[sortie], sightings.variance)
         moved = given - np.where(applied[:, None], place, 0.0)[sortie]

@@ -67,7 +67,7 @@ def position_errors(truth: NDArray[np.int64], found: ArrayLike, places: Floats, 
 
 
 def share_of_numbers_kept(
-    truth_before: ArrayLike, before: ArrayLike, truth_after: ArrayLike, after: ArrayLike
+    truth_before: ArrayLike, before: ArrayLike, truth_after: ArrayLike, after: ArrayLike, *, with_false: bool = True
 ) -> float:
     """Return the share of numbers that still name the spot they named before.
 
@@ -80,8 +80,11 @@ def share_of_numbers_kept(
         What each sighting of the earlier run is, and the number it got.
     truth_after, after
         The same of the later run.
+    with_false
+        Whether false alarms, negative in the truth, count as spots.
     """
     earlier, later = (_best_numbers(t, f) for t, f in ((truth_before, before), (truth_after, after)))
+    earlier = {spot: number for spot, number in earlier.items() if with_false or spot >= 0}
     return float(np.mean([later.get(spot) == number for spot, number in earlier.items()])) if earlier else 1.0
 
 
