@@ -20,6 +20,7 @@ from exchange.perimeter.cleaning import Cleaned
 from exchange.perimeter.finding import Finding
 from exchange.perimeter.flying import Flown
 from exchange.perimeter.launch_corner import judge_launch_corner
+from exchange.perimeter.narrow_neck import judge_narrow_neck
 from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.outlines import Outline
 from exchange.perimeter.report import TraceReport
@@ -182,6 +183,7 @@ class Trace:
         return [
             *judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m),
             *judge_launch_corner(frame, self.outline.rings, ends),
+            *judge_narrow_neck(frame, self.outline.rings),
         ]
 
     def _gaps(self) -> list[Gap]:
