@@ -14,6 +14,8 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 _SLIVER_SHARE = 0.02
+# Finer than that nothing is flown, and numbers near zero overflow in divisions.
+_MICRON_DIGITS = 6
 _MOST_AT_ONCE = 4_000_000
 
 
@@ -32,6 +34,7 @@ def fill_path(xy: Floats, *, finest_m: float = 0.05) -> list[Polygon]:
     """
     import shapely
 
+    xy = np.round(xy, _MICRON_DIGITS)
     if len(np.unique(xy, axis=0)) < 3:
         return []
     ring = shapely.LinearRing(xy).simplify(finest_m, preserve_topology=False)

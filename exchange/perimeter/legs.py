@@ -18,6 +18,7 @@ _NO_EVIDENCE = 0.12
 _WAIT_SECONDS, _CLIMB_M = 8.0, 12.0
 _LAUNCH_WITHIN_M, _LAUNCH_TURN_DEGREES = 20.0, 60.0
 _RETURN_PLACES, _RETURN_TIMES_OPEN = 10, 2.5
+_SMOOTH_DEGREES = 45.0
 _SPEAKS = 0.45
 # What a place counts for a leg, in squared departures from its bend.
 _WORTH = 5.0
@@ -106,6 +107,14 @@ def find_leg(xy: Floats, speed: Floats) -> Leg:
         return Leg(0, 0.0, 0.0)
     weight = _NO_EVIDENCE + _speak_of_shape(xy, along, end) + _speak_of_speed(speed, end)
     return Leg(end, float(along[end]), weight)
+
+
+def closes_smoothly(xy: Floats) -> bool:
+    """Tell whether a path ends where it began and goes on in the direction in which it set out, as a ring does."""
+    reach = min(_RETURN_PLACES, len(xy) - 1)
+    out, back = xy[reach] - xy[0], xy[-1] - xy[-1 - reach]
+    cosine = float(out @ back) / max(float(np.hypot(*out) * np.hypot(*back)), 1e-9)
+    return bool(np.hypot(*(xy[-1] - xy[0])) < _LAUNCH_WITHIN_M and cosine > np.cos(np.radians(_SMOOTH_DEGREES)))
 
 
 def has_corner(xy: Floats, place: int) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.perimeter.joining import Arc, find_joint, join_arcs
-from exchange.perimeter.legs import Leg, find_leg, has_corner, is_even, speak_of_return
+from exchange.perimeter.legs import Leg, closes_smoothly, find_leg, has_corner, is_even, speak_of_return
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
 from exchange.perimeter.shapes import is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
@@ -27,6 +27,7 @@ _COST_OF_A_CUT = 10.0
 _LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
 _LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST, _SLACK_OF_DOUBT = 15.0, 0.1, 0.1, 0.6
 _MORE_SLACK = 0.3
+_TAKEN_UP_SHARE, _SEVERAL_LAPS = 0.02, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,12 +138,12 @@ def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within
     within_m
         How near is near.
     """
-    shares = (_SLACK_OF_LEG, _MORE_SLACK)
-    tried = [
-        _take_apart(one, pair, share, within_m)
-        for share in shares
-        for one, pair in ((path, launches), (path.reversed(), launches[::-1]))
-    ]
+    tried = []
+    for share in (_SLACK_OF_LEG, _MORE_SLACK):
+        for one, pair in ((path, launches), (path.reversed(), launches[::-1])):
+            tried.append(_take_apart(one, pair, share, within_m))
+            if _is_taken_up(tried[-1]):
+                return tried[-1]
     fewest = min(len(strand.places) for strand in tried)
     return next(strand for strand in tried if len(strand.places) <= fewest + _DOUBTFUL_PLACES)
 
@@ -155,7 +156,8 @@ def _take_apart(path: Path, launches: tuple[float, ...], slack_share: float, wit
         last._replace(weight=last.weight + launches[1] + back),
     )
     is_all = legs[0].end + legs[1].end >= len(path.even) - 4
-    if _is_drawn(path) or (is_all and not has_corner(path.even, legs[0].end)):
+    is_ring = closes_smoothly(path.even) and max(launches) == 0.0
+    if _is_drawn(path) or is_ring or (is_all and not has_corner(path.even, legs[0].end)):
         legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
     elif is_all:
         return Strand(path, (), np.arange(len(path.even)), legs)
@@ -163,6 +165,18 @@ def _take_apart(path: Path, launches: tuple[float, ...], slack_share: float, wit
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = _wide_loops(path, loops, within_m)
     return Strand(path, _without_lenses(path, wide), places, legs)
+
+
+def _is_taken_up(strand: Strand) -> bool:
+    """Tell whether so little is left when the loops are off that no other try need be made.
+
+    That is next to nothing but legs, or less than a lap after several laps.
+    """
+    left = len(strand.places) - strand.legs[0].end - strand.legs[1].end
+    longest = max((len(loop.places) for loop in strand.loops), default=0)
+    laps = sum(2 * len(loop.places) > longest for loop in strand.loops)
+    enough = longest if laps >= _SEVERAL_LAPS else _TAKEN_UP_SHARE * len(strand.path.even)
+    return bool(strand.loops) and left < max(enough, _DOUBTFUL_PLACES)
 
 
 def _is_drawn(path: Path) -> bool:

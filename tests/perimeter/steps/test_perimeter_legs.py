@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from exchange.perimeter.legs import find_launches, find_leg, has_corner, is_even, speak_of_return, unevenness_m
+from exchange.perimeter.legs import (
+    closes_smoothly,
+    find_launches,
+    find_leg,
+    has_corner,
+    is_even,
+    speak_of_return,
+    unevenness_m,
+)
 
 Floats = NDArray[np.float64]
 STEP_M = 2.5
@@ -82,3 +90,12 @@ def test_coming_back_another_way_speaks_for_legs() -> None:
     assert speak_of_return(path, find_leg(path, speed), find_leg(path[::-1], speed)) > 0.0
     speed = speed[: len(ring)]
     assert speak_of_return(ring, find_leg(ring, speed), find_leg(ring[::-1], speed)) == 0.0
+
+
+def test_a_ring_goes_on_where_it_began() -> None:
+    """A ring closes smoothly; ways that meet at a launch, and half a ring, do not."""
+    ring = wavy_ring(400.0)
+    launch = ring[0] + [400.0, 0.0]
+    assert closes_smoothly(ring)
+    assert not closes_smoothly(np.vstack([way(launch, ring[0], 0.1), ring, way(ring[-1], launch, 0.1)]))
+    assert not closes_smoothly(ring[: len(ring) // 2])
