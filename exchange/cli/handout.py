@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -90,8 +91,10 @@ def command(
     held = hold_handed_out(file, held)
     packet = _read(file, host, reading, format_name)
     _refuse_empty(packet, file)
-    area, told_area = _find_area(packet, perimeter_file, host, reading)
-    divisions = _read_divisions(division_file, area, host, reading)
+    # Which layer of the list to read says nothing of the files beside it.
+    beside = replace(reading, layers=())
+    area, told_area = _find_area(packet, perimeter_file, host, beside)
+    divisions = _read_divisions(division_file, area, host, beside)
     handout = hand_out(
         packet,
         profiles,

@@ -146,6 +146,6 @@ class ReadBeside:
     def _read(self, file: str, points_as: str = "") -> Packet:
         from exchange.formats.reading import read
 
-        packet = read(file, host=self._host, options=replace(self._options, points_as=points_as))
+        packet = read(file, host=self._host, options=replace(self._options, points_as=points_as, layers=()))
         self.problems += packet.problems
         return packet

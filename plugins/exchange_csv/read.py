@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from exchange.errors import OptionError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
 from exchange.formats.properties import KIND
@@ -27,8 +28,12 @@ def read_table(file: InputFile, options: ReadOptions, *, separator: str = "") ->
     MalformedError
         When a record's quotes do not match, or a cell of a table of the house is no value of its column.
     OptionError
-        When an option or the column mapping is not usable.
+        When an option or the column mapping is not usable, or a layer is asked for: a table has none.
     """
+    if options.layers:
+        raise OptionError(
+            f"there is no layer {options.layers[0]!r}", field="--layer", remedy="A table of text has no layers."
+        )
     encoding = find_encoding(file, options.encoding)
     head = read_head(file, encoding)
     dialect = find_dialect(head, options, separator=separator, path=file.name)

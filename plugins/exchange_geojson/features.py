@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from exchange.errors import AmbiguityError, MalformedError
+from exchange.errors import AmbiguityError, MalformedError, OptionError
 from exchange.formats.options import ReadOptions
 from exchange.formats.properties import KIND, PERIMETER, TABLES, TRACK
 from exchange.formats.values import to_text
@@ -38,6 +38,11 @@ class FeatureGatherer:
         Of the outermost object, as far as they stand before the features.
     options
         What the file does not say of itself.
+
+    Raises
+    ------
+    OptionError
+        When a layer is asked for that is not the collection's name.
     """
 
     def __init__(self, file_name: str, members: Mapping[str, Any], options: ReadOptions) -> None:
@@ -48,6 +53,7 @@ class FeatureGatherer:
         self._crs = members.get("crs")
         name = members.get("name")
         self._layer = name if isinstance(name, str) and members.get("type") == "FeatureCollection" else ""
+        _refuse_missing_layer(self._layer, options)
         self._file = file_name
         self._options = options
         self._lines = LineReader(file_name, self._layer, options, self.placement)
@@ -248,3 +254,10 @@ def is_bbox(value: Any) -> bool:
         and len(value) in (4, 6)
         and all(isinstance(side, (int, float)) and not isinstance(side, bool) for side in value)
     )
+
+
+def _refuse_missing_layer(layer: str, options: ReadOptions) -> None:
+    missing = [wanted for wanted in options.layers if wanted != layer]
+    if missing:
+        known = f"Layers in the file: {layer!r}." if layer else "The file has no layers."
+        raise OptionError(f"there is no layer {missing[0]!r}", field="--layer", remedy=known)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from exchange.errors import MalformedError, NotThisFormatError
+from exchange.errors import MalformedError, NotThisFormatError, OptionError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
 from exchange.formats.properties import PACKET_FIELDS
@@ -48,6 +48,8 @@ def read_gpx(
     ------
     NotThisFormatError
         When it is XML, but not GPX.
+    OptionError
+        When a layer asked for is not there.
     UnsafeInputError, MalformedError
         As ``stream_records``; or when a record that the house wrote cannot be read.
     """
@@ -92,6 +94,7 @@ class _Reading:
         self.weaves: dict[str, Weave[Any]] = {}
         self.problems: list[Problem] = []
         self.lost_points = 0
+        self.layers: set[str] = set()
         self.root: _Element | None = None
         self.dropped: _Element | None = None
         self.incident = ""
@@ -150,6 +153,7 @@ class _Reading:
         if not layer:
             self.lost_points += count
             return None
+        self.layers.add(layer)
         if self.options.layers and layer not in self.options.layers:
             return None
         if name == "wpt":
@@ -179,6 +183,7 @@ class _Reading:
 
     def end_track(self, track: OpenTrack) -> None:
         self.track = None
+        self.layers.add(LAYERS[track.kind])
         if self.options.layers and LAYERS[track.kind] not in self.options.layers:
             return
         if not track.is_begun and track.is_own_perimeter:
@@ -225,12 +230,21 @@ class _Reading:
         """Give what is left at the end of the file."""
         if self.root is None:
             raise NotThisFormatError("it is XML, but not GPX", remedy="State what it is with --from NAME.")
+        self.refuse_missing_layer()
         if self.points.length:
             yield self.build_points()
         self.give_held_tracks(up_to=float("inf"))
         yield self.build_tracks()
         rest = {PACKET_FIELDS[kind]: weave.rest() for kind, weave in self.weaves.items()}
         yield Packet(incident=self.incident, attachments=self.attachments, **rest)
+
+    def refuse_missing_layer(self) -> None:
+        missing = [layer for layer in self.options.layers if layer not in self.layers]
+        if missing:
+            known = ", ".join(repr(layer) for layer in sorted(self.layers)) or "none"
+            raise OptionError(
+                f"there is no layer {missing[0]!r}", field="--layer", remedy=f"Layers in the file: {known}."
+            )
 
     def build_tracks(self) -> Packet:
         packet = Packet(
@@ -261,6 +275,7 @@ class _Reading:
     # Rows without a place on the map, which stand before all others
 
     def prepare_weaves(self) -> None:
+        self.layers |= {LAYERS["wpt"]} if self.rows.length else set()
         if not self.rows.length or (self.options.layers and LAYERS["wpt"] not in self.options.layers):
             return
         rows = self.rows.take_all()

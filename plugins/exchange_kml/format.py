@@ -32,7 +32,9 @@ class Kml(Format):
 
     def recognise(self, head: bytes) -> bool:
         """Tell whether a root element named ``kml`` begins in the head, in any namespace or none."""
-        return bool(_ROOT.search(_decode_head(head)))
+        # In an archive the document's own first bytes may stand unpacked.
+        text = _decode_head(head).lstrip()
+        return text.startswith("<") and bool(_ROOT.search(text))
 
     def read(self, file: InputFile, options: ReadOptions) -> Iterator[Packet]:
         """Read the file batch by batch."""

@@ -106,3 +106,9 @@ def test_a_house_table_in_another_encoding_is_still_one(encoding: str, tmp_path:
     write(packet, tmp_path / "a.csv", host=HOST)
     (tmp_path / "a.csv").write_bytes((tmp_path / "a.csv").read_bytes().decode().encode(encoding))
     assert read(tmp_path / "a.csv", host=HOST) == packet
+
+
+def test_a_table_has_no_layers(tmp_path: Path) -> None:
+    """A layer that is asked for is refused, not passed over."""
+    with pytest.raises(OptionError, match=r"no layer 'nosuch'\n.*table of text has no layers"):
+        take(FLOWN, tmp_path, layers=("nosuch",))

@@ -10,7 +10,7 @@ import numpy as np
 import pyproj
 import pytest
 
-from exchange.errors import AmbiguityError
+from exchange.errors import AmbiguityError, OptionError
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
 from exchange.formats.reading import read
@@ -266,3 +266,13 @@ def test_what_is_said_of_crs_is_what_was_done(tmp_path: Path) -> None:
     assert packet.detections.row(0).longitude == pytest.approx(-77.03524022, abs=2e-8)
     told = [problem.message for problem in packet.problems if "--crs" in problem.message]
     assert told == ["the file states a grid of our own, which is not known; --crs was used"]
+
+
+def test_the_only_layer_is_the_name_of_the_collection(tmp_path: Path) -> None:
+    """It may be asked for; another is refused, and where the collection has no name every one is."""
+    text = json.dumps({"type": "FeatureCollection", "name": "spots", "features": [feature(point(1.0, 2.0))]})
+    assert len(read_text(tmp_path, text, layers=("spots",)).detections) == 1
+    with pytest.raises(OptionError, match=r"no layer 'nosuch'\n.*: 'spots'"):
+        read_text(tmp_path, text, layers=("nosuch",))
+    with pytest.raises(OptionError, match=r"no layer 'spots'\n.*no layers"):
+        read_text(tmp_path, text.replace('"name": "spots", ', ""), layers=("spots",))

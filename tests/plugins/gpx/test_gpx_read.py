@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from exchange.errors import NotThisFormatError
+from exchange.errors import NotThisFormatError, OptionError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
 from exchange.formats.positions import POSITION_TEXT
@@ -114,6 +114,8 @@ def test_layers_are_chosen() -> None:
     assert read_file(path, layers=("waypoints",)).counts()["tracks"] == 0
     assert [t.name for t in read_file(path, layers=("routes",)).tracks] == ["way in"]
     assert read_file(path, layers=("tracks",)).counts()["detections"] == 0
+    with pytest.raises(OptionError, match=r"no layer 'nosuch'\n.*: 'routes', 'tracks', 'waypoints'"):
+        read_file(path, layers=("waypoints", "nosuch"))
 
 
 def test_points_outside_of_tracks_are_counted(tmp_path: Path) -> None:

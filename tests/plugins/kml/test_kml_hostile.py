@@ -234,3 +234,10 @@ def test_the_same_packet_gives_the_same_bytes(tmp_path: Path) -> None:
         write_file(packet, tmp_path / name)
     first, second = (io.BytesIO((tmp_path / name).read_bytes()).getvalue() for name in ("a.kmz", "b.kmz"))
     assert first == second
+
+
+@pytest.mark.parametrize("deflate", [False, True])
+def test_an_archive_named_as_a_document_is_read_as_what_it_is(tmp_path: Path, deflate: bool) -> None:
+    """The first bytes decide, not the name, even where the document stands in the archive unpacked."""
+    path = make_archive(tmp_path / "list.kml", {"doc.kml": DOCUMENT}, deflate=deflate)
+    assert len(read_file(path).detections) == 1
