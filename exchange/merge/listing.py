@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -214,13 +215,19 @@ def _join_many(
 ) -> tuple[NDArray[np.object_], Codes]:
     """Do the same one spot at a time, where there are more sorties than a number has bits."""
     couple = np.unique(group * len(told) + code)
-    begins = np.searchsorted(couple // len(told), np.arange(count + 1)).tolist()
-    which = (couple % len(told)).tolist()
-    joined, number = np.full(count, "", object), np.zeros(count, np.int64)
-    for index in range(count):
-        names = sorted({name for one in which[begins[index] : begins[index + 1]] for name in told[one]})
-        joined[index], number[index] = SEPARATOR.join(names), len(names)
-    return joined, number
+    names = sorted({name for one in told for name in one})
+    place = {name: index for index, name in enumerate(names)}
+    listed = np.array([place[name] for one in told for name in one], np.int64)
+    length = np.array([len(one) for one in told], np.int64)
+    holder, which = couple // len(told), couple % len(told)
+    step = np.arange(int(length[which].sum())) - np.repeat(np.cumsum(length[which]) - length[which], length[which])
+    name = listed[np.repeat((np.cumsum(length) - length)[which], length[which]) + step]
+    seen = np.unique(np.repeat(holder, length[which]) * len(names) + name)
+    words = np.array(names, object)[seen % len(names)].tolist()
+    begins = np.searchsorted(seen // len(names), np.arange(count + 1))
+    joined = np.full(count, "", object)
+    joined[:] = [SEPARATOR.join(words[begin:end]) for begin, end in pairwise(begins.tolist())]
+    return joined, np.diff(begins)
 
 
 def _split(text: str) -> Sequence[str]:

@@ -112,12 +112,13 @@ def _find_near(tree: Any, places: Floats, candidates: Codes) -> Codes:
 
 
 def _measure(first: int, second: int, tree: Any, voters: Floats, warm: tuple[Floats, Floats]) -> Differences:
-    found = tree.query_ball_point(voters, REACH_M, return_sorted=True)
-    counts = np.fromiter(map(len, found), np.int64, len(found))
-    other = np.fromiter((row for rows in found for row in rows), np.int64, int(counts.sum()))
-    voting = np.repeat(np.arange(len(voters)), counts)
+    from scipy.spatial import cKDTree
+
+    found = cKDTree(voters).sparse_distance_matrix(tree, REACH_M, output_type="ndarray")
+    order = np.lexsort((found["j"], found["i"]))
+    voting, other = found["i"][order], found["j"][order]
     difference = voters[voting] - tree.data[other]
-    voter = (np.cumsum(counts > 0) - 1)[voting]
+    voter = np.unique(voting, return_inverse=True)[1]
     apart = np.nan_to_num(np.abs(warm[0][voting] - warm[1][other]), nan=0.0)
     weight = (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE
     return Differences(first, second, voter, difference[:, 0], difference[:, 1], weight)

@@ -12,7 +12,7 @@ from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
 from exchange.merge.shifts.datum import Datum, centre_nets, hold_control, hold_sortie
 from exchange.merge.shifts.differences import collect_differences
-from exchange.merge.shifts.network import Link, solve_network
+from exchange.merge.shifts.network import Link, find_nets, solve_network
 from exchange.merge.shifts.refining import find_link
 from exchange.merge.shifts.voting import find_pattern
 from exchange.merge.sightings import Sightings, choose_sample
@@ -138,7 +138,7 @@ def _give_reasons(applied: Mask, is_pattern: Mask, by_control: Mask) -> list[str
 
 def _drop_patterns(count: int, links: list[Link]) -> tuple[list[Link], Mask]:
     """Return the links of nets whose spots form no regular pattern, and which sorties see one."""
-    _, net = solve_network(count, links)
+    net = find_nets(count, links)
     votes: dict[int, list[Floats]] = {}
     for link in links:
         votes.setdefault(int(net[link.first]), []).append(link.votes)

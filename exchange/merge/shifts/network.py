@@ -65,6 +65,11 @@ def solve_network(count: int, links: Sequence[Link]) -> tuple[Floats, Codes]:
     return place, net
 
 
+def find_nets(count: int, links: Sequence[Link]) -> Codes:
+    """Return which net each of ``count`` sorties is part of, as ``solve_network`` tells."""
+    return _grow_tree(count, links)[1]
+
+
 def _grow_tree(count: int, links: Sequence[Link]) -> tuple[Floats, Codes]:
     place = np.zeros((count, 2))
     net = np.arange(count)
