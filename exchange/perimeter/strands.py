@@ -28,6 +28,8 @@ _LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
 _LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST, _SLACK_OF_DOUBT = 15.0, 0.1, 0.1, 0.6
 _MORE_SLACK = 0.3
 _TAKEN_UP_SHARE, _SEVERAL_LAPS = 0.02, 3
+_RING_SHARE = 0.7
+_NO_LEG = Leg(0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,11 +158,18 @@ def _take_apart(path: Path, launches: tuple[float, ...], slack_share: float, wit
         last._replace(weight=last.weight + launches[1] + back),
     )
     is_all = legs[0].end + legs[1].end >= len(path.even) - 4
-    is_ring = closes_smoothly(path.even) and max(launches) == 0.0
-    if _is_drawn(path) or is_ring or (is_all and not has_corner(path.even, legs[0].end)):
-        legs = Leg(0, 0.0, 0.0), Leg(0, 0.0, 0.0)
+    if closes_smoothly(path.even) and max(launches) == 0.0:
+        ring = _take_off_loops(path, (_NO_LEG, _NO_LEG), slack_share, within_m)
+        if max((len(loop.places) for loop in ring.loops), default=0) > _RING_SHARE * len(path.even):
+            return ring
+    if _is_drawn(path) or (is_all and not has_corner(path.even, legs[0].end)):
+        legs = _NO_LEG, _NO_LEG
     elif is_all:
         return Strand(path, (), np.arange(len(path.even)), legs)
+    return _take_off_loops(path, legs, slack_share, within_m)
+
+
+def _take_off_loops(path: Path, legs: tuple[Leg, Leg], slack_share: float, within_m: float) -> Strand:
     is_leg = mark_legs(len(path.even), _shorten(legs, path, slack_share))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = _wide_loops(path, loops, within_m)
