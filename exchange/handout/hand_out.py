@@ -25,7 +25,7 @@ from exchange.handout.selection import Selection, select_spots
 from exchange.handout.short_names import give_short_names
 from exchange.handout.splitting import SplitBy, split_rows
 from exchange.model import Detections, Manifest, Packet, Problem
-from exchange.model.spot_number import ALIASES
+from exchange.model.spot_number import ALIASES, is_permanent
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -189,7 +189,12 @@ def hand_out(
         ordering=ordering,
         listed=len(spots),
         title=work.title,
-        problems=(*selected.problems, *left_out, *(problem for entry in done for problem in entry.problems)),
+        problems=(
+            *_tell_foreign_numbers(spots),
+            *selected.problems,
+            *left_out,
+            *(problem for entry in done for problem in entry.problems),
+        ),
     )
 
 
@@ -218,6 +223,23 @@ def require_numbers(spots: Detections) -> Detections:
             remedy="Hand out one numbered list; exchange merge makes one of several.",
         )
     return spots.replace(id=numbers)
+
+
+def _tell_foreign_numbers(spots: Detections) -> list[Problem]:
+    """Return the note that spots have no permanent number, as those of a sortie that was not merged have none."""
+    foreign = np.flatnonzero(~is_permanent(spots.id.tolist()))
+    if not len(foreign):
+        return []
+    return [
+        Problem(
+            message="the numbers are those of the file, not permanent ones",
+            severity="note",
+            remedy="If it is a sortie, merge first: exchange merge FILE -o list.geojson.",
+            path=spots.source[int(foreign[0])].file,
+            value=spots.id[int(foreign[0])],
+            count=len(foreign),
+        )
+    ]
 
 
 class _Fitted(NamedTuple):

@@ -49,6 +49,17 @@ def read_counts(numbers: Iterable[str], series: str = SERIES) -> NDArray[np.int6
     return np.array([int(match[2]) if match and match[1] == series else 0 for match in found], np.int64)
 
 
+def is_permanent(numbers: Iterable[str]) -> NDArray[np.bool_]:
+    """Tell of each text whether it is a number as lists give them, of any series.
+
+    Examples
+    --------
+    >>> is_permanent(["H-014", "K-1002", "14", "spot 3"]).tolist()
+    [True, True, False, False]
+    """
+    return np.array([_NUMBER.fullmatch(number) is not None for number in numbers], np.bool_)
+
+
 def join_aliases(aliases: Iterable[str]) -> str:
     """Return aliases as one text, each once, in order."""
     return ALIAS_SEPARATOR.join(dict.fromkeys(aliases))

@@ -72,6 +72,16 @@ def test_every_spot_must_have_a_number_of_its_own() -> None:
     assert _names(_list("", name=["H-007"])).number.tolist() == ["H-007"]
 
 
+def test_a_sortie_that_was_not_merged_is_told() -> None:
+    """Identifiers that are no permanent numbers go out as they are, with a note that counts them."""
+    listed, sortie = _list("H-001", "K-1002"), _list("H-001", "s7-12", "s7-13")
+    formats = find_formats([SIX], host())
+    assert "permanent" not in str(hand_out(Packet(detections=listed), [SIX], formats).problems)
+    (told,) = hand_out(Packet(detections=sortie), [SIX], formats).problems
+    assert (told.severity, told.count, told.value) == ("note", 2, "s7-12")
+    assert "not permanent ones" in told.message
+
+
 def test_a_spot_without_a_position_is_told() -> None:
     """A device cannot take what has no place; it is counted and a person is asked."""
     spots = _list("H-001", "H-002").replace(latitude=[44.5, np.nan])
