@@ -5,6 +5,7 @@ import os
 import signal
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -156,10 +157,30 @@ def test_being_stopped_leaves_nothing_half_written(how: signal.Signals, folder: 
     assert _names(folder) == before
 
 
+def test_being_stopped_during_the_imports_takes_one_line() -> None:
+    """The console script shows no traceback where Ctrl-C comes before the command line is there."""
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))
+    assert project["project"]["scripts"] == {"exchange": "exchange.cli.start:main"}
+    command = [sys.executable, "-c", _STOPPED_AT_IMPORT]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)  # noqa: S603
+    assert (done.returncode, done.stdout, done.stderr) == (1, "", "exchange: stopped\n")
+
+
 def _names(folder: Path) -> set[str]:
     return {path.name for path in folder.iterdir()}
 
 
+_STOPPED_AT_IMPORT = """
+import os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
+class Stop:
+    def find_spec(self, name, path=None, target=None):
+        if name == "click":
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Stop())
+from exchange.cli.start import main
+main()
+"""
 _SLOW = """
 import signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)
