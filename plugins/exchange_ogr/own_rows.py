@@ -44,7 +44,7 @@ class OwnLayer:
     def __init__(self, path: str, layer: str, fields: Mapping[str, str], *, sidecar: Path) -> None:
         self._path, self._layer, self._fields = path, layer, fields
         self._sidecar = Sidecar.load(sidecar)
-        self._rows = Rows([], {name: [] for name in fields})
+        self._rows = Rows.of(fields)
 
     def read(self, rows: Rows, first_record: int) -> Iterator[Packet]:
         """Take in a batch; ``first_record`` is not needed, since all rows are kept."""

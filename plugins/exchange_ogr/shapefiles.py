@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+import numpy as np
+
 from exchange.errors import MalformedError, UnsafeInputError, WriteError
 from exchange.formats.format import InputFile
 from exchange.formats.options import ReadOptions
@@ -32,6 +34,7 @@ MAX_RATIO = 200
 NAME_LENGTH, TEXT_BYTES = 10, 254
 """dBASE III: the longest field name and the widest text field."""
 
+_CONTROL = re.compile(r"[\x00-\x1f]")
 _PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".xml", ".qix", SUFFIX)
 
 
@@ -142,20 +145,27 @@ def _dbase_type(name: str, column: ForeignColumn) -> str:
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]*", name):
         return ""
     if column.dtype.kind == "f":
-        return "float:24.15" if all(_fits_decimal(value) for value in column.tolist()) else ""
+        return "float:24.15" if _fit_decimals(column) else ""
     if column.dtype.kind == "i":
         return "int:18" if all(abs(value) < 10**16 for value in column.tolist()) else ""
     texts = [to_text(value) for value in to_items(column)] if _text_type(column) else column.tolist()
-    return "str:254" if all(isinstance(text, str) and _fits_text(text) for text in texts) else ""
+    return "str:254" if set(map(type, texts)) <= {str} and _fit_texts(texts) else ""
+
+
+def _fit_decimals(column: ForeignColumn) -> bool:
+    # Neighbours among the doubles beyond 16 are further apart than half a unit of the 15th decimal, 5e-16.
+    size = np.abs(column)
+    return all(map(_fits_decimal, column[(size <= 16) | (size >= 1e8)].tolist()))
 
 
 def _fits_decimal(value: float) -> bool:
-    return value != value or (abs(value) < 1e8 and float(f"{value:.15f}") == value and str(value) != "-0.0")
+    return abs(value) < 1e8 and float(f"{value:.15f}") == value and str(value) != "-0.0"
 
 
-def _fits_text(text: str) -> bool:
-    clean = text == text.strip() and not any(ord(letter) < 32 for letter in text)
-    return clean and len(text.encode()) <= TEXT_BYTES
+def _fit_texts(texts: Sequence[str]) -> bool:
+    if _CONTROL.search("".join(texts)):
+        return False
+    return all(text == text.strip() and len(text.encode()) <= TEXT_BYTES for text in texts)
 
 
 def _text_type(column: ForeignColumn) -> str:

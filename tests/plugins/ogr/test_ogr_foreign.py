@@ -111,6 +111,43 @@ def test_heights_types_and_gaps_are_kept(tmp_path: Path) -> None:
     assert second.extra == {"code": "7"}
 
 
+def test_times_of_a_zone_are_the_same_instants_and_times_without_one_stay_text(tmp_path: Path) -> None:
+    """Whole columns of one zone, of several and of none: no hour is lost, none is guessed."""
+    seen = {
+        "utc": ["2026-08-14T01:02:03.999+00:00", None],
+        "mixed": ["2026-08-14T01:02:03+00:00", "2026-08-13T18:02:03.250-07:00"],
+        "bare": ["2026-08-14T01:02:03", "2026-08-14T01:02:04"],
+    }
+    rows = [(_point(1, 2), {name: values[row] for name, values in seen.items()}) for row in range(2)]
+    extra = _read(_write(tmp_path / "a.gpkg", rows, fields=dict.fromkeys(seen, "datetime"))).detections.extra
+    assert [str(value) for value in extra["utc"]] == ["2026-08-14T01:02:03.999", "NaT"]
+    assert [str(value) for value in extra["mixed"]] == ["2026-08-14T01:02:03.000", "2026-08-14T01:02:03.250"]
+    assert extra["bare"].tolist() == seen["bare"]
+
+
+def test_a_multi_point_among_the_houses_own_points_is_told(tmp_path: Path) -> None:
+    """Someone turned a spot of our list into a multi-point: the record is named, its place is not lost in silence."""
+    rows = [
+        (_point(1, 2), {"exchange": "detection"}),
+        ({"type": "MultiPoint", "coordinates": [(1, 2)]}, {"exchange": "detection"}),
+    ]
+    path = _write(tmp_path / "a.gpkg", rows, geometry="Unknown", fields={"exchange": "str"})
+    with pytest.raises(MalformedError, match="a MultiPoint stands where a point must be") as caught:
+        _read(path)
+    assert caught.value.record == 2
+
+
+@pytest.mark.parametrize("size", [1, 3, 130, 1000])
+def test_the_size_of_a_batch_changes_nothing(size: int, tmp_path: Path) -> None:
+    """Rows read a few at a time are the rows read at once, in order, with their record numbers."""
+    rows = [(_point(row / 1000, 2), {"frame": row}) for row in range(300)]
+    path = _write(tmp_path / "a.gpkg", rows, fields={"frame": "int"})
+    detections = _read(path, batch_rows=size).detections
+    assert detections == _read(path).detections
+    assert detections.source.record.tolist() == list(range(1, 301))
+    assert detections.extra["frame"].tolist() == list(range(300))
+
+
 def test_lines_polygons_and_multi_parts_find_their_place(tmp_path: Path) -> None:
     """Lines become tracks with segments, polygons with holes perimeters, multi-points single rows."""
     lines = {"type": "MultiLineString", "coordinates": [[(0, 0), (1, 1)], [(2, 2), (3, 3), (4, 4)]]}
