@@ -57,13 +57,19 @@ class MergeSettings:
         """Return them as the merge takes them."""
         from exchange.merge import MergeOptions
 
-        return MergeOptions(
-            within_m=to_metres(self.within, "--within") if self.within else math.nan,
-            accuracy_m=to_metres(self.accuracy, "--accuracy") if self.accuracy else math.nan,
-            shift="none" if self.no_shift else "estimate",
-            control=control,
-            series=self.series,
-        )
+        within_m = to_metres(self.within, "--within") if self.within else math.nan
+        accuracy_m = to_metres(self.accuracy, "--accuracy") if self.accuracy else math.nan
+        try:
+            return MergeOptions(
+                within_m=within_m,
+                accuracy_m=accuracy_m,
+                shift="none" if self.no_shift else "estimate",
+                control=control,
+                series=self.series,
+            )
+        except OptionError as error:
+            error.field = f"--{(error.field or '').removesuffix('_m')}"
+            raise
 
 
 def read_sightings(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:

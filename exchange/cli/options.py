@@ -58,7 +58,7 @@ def to_read_options(values: dict[str, Any]) -> ReadOptions:
     Raises
     ------
     OptionError
-        When a unit is not given as COLUMN=UNIT.
+        When a unit is not given as COLUMN=UNIT, or is none of that column.
     ReadError
         When the file of ``--columns`` cannot be read.
     """
@@ -97,7 +97,13 @@ def _split_units(pairs: Sequence[str]) -> dict[str, str]:
     for pair in pairs:
         if "=" not in pair:
             raise OptionError(f"{pair!r} states no unit", field="--unit", remedy="Write it as temperature=F.")
-    return {name.strip(): unit.strip() for name, _, unit in (pair.partition("=") for pair in pairs)}
+    units = {name.strip(): unit.strip() for name, _, unit in (pair.partition("=") for pair in pairs)}
+    if units:
+        from exchange.formats.columns.claims import check_units
+
+        # At once, not only where a file happens to have such a column.
+        check_units(units)
+    return units
 
 
 def _check_zone(text: str) -> str:

@@ -50,6 +50,27 @@ WRONG = {
         1,
         "track.gpx: no spot in it, but 1 tracks, 2 fixes",
     ),
+    "a unit of a column that the file lacks": (
+        ("convert", "list.csv", "-o", "x.gpx", "--unit", "temperature=X"),
+        2,
+        "field --unit: temperature=X is no unit of a column",
+    ),
+    "a distance below 0": (
+        ("merge", "list.csv", "-o", "x.geojson", "--within", "-5"),
+        2,
+        "field --within: -5.0 is no distance to judge by",
+    ),
+    "a layer that is not there": (
+        ("convert", "track.gpx", "-o", "x.gpx", "--layer", "nosuch"),
+        2,
+        "track.gpx, field --layer: there is no layer 'nosuch'",
+    ),
+    "a folder that is not there": (("convert", "list.csv", "-o", "nodir/x.gpx"), 1, "Make its folder first"),
+    "a list as a ledger": (
+        ("reconcile", "back.csv", "--ledger", "list.csv"),
+        1,
+        "list.csv: is no ledger, nor any SQLite database",
+    ),
     "a name too long": (("convert", "list.csv", "-o", "x" * 300 + ".gpx"), 1, "File name too long"),
 }
 
