@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _LOBE_SHARE = 0.08
+_LAP_SHARE, _LAP_APART = 0.75, 0.25
 # A loop flown to look again: a small circle.
 _LOOK_AGAIN_M, _LOOK_AGAIN_SHARE, _LOOK_AGAIN_ROUND = 170.0, 0.35, 0.75
 
@@ -42,3 +43,10 @@ def is_lobe(loop: Floats, host_area_m2: float) -> bool:
     """Tell whether a loop that hangs on a ring is a part of the fire, and not a loop flown to look again."""
     share = ring_area_m2(loop) / max(host_area_m2, 1e-9)
     return _LOBE_SHARE < share <= 1.0 and not (share < _LOOK_AGAIN_SHARE and is_small_circle(loop))
+
+
+def is_lap(loop: Floats, ring: Floats) -> bool:
+    """Tell whether a loop goes around what a ring goes around: much the same area about the same middle."""
+    area, other = ring_area_m2(loop), ring_area_m2(ring)
+    apart = float(np.hypot(*(loop.mean(axis=0) - ring.mean(axis=0))))
+    return min(area, other) > _LAP_SHARE * max(area, other) and apart < _LAP_APART * float(np.sqrt(max(area, other)))

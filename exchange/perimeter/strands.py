@@ -11,7 +11,7 @@ from exchange.perimeter.joining import Arc, find_joint, join_arcs
 from exchange.perimeter.legs import Leg, closes_smoothly, find_leg, has_corner, is_even, speak_of_return
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
-from exchange.perimeter.shapes import is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
+from exchange.perimeter.shapes import is_lap, is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -99,7 +99,8 @@ class Strand:
         area = ring_area_m2(self.path.even[places])
         for loop in others:
             at = np.flatnonzero(places == loop.base)
-            if len(at) and is_lobe(self.path.even[loop.places], area):
+            is_part = len(at) and is_lobe(self.path.even[loop.places], area)
+            if is_part and not is_lap(self.path.even[loop.places], self.path.even[places]):
                 rest = [other for other in others if other is not loop]
                 lobe = self._with_lobes(loop.places, [other for other in rest if other.base != loop.base])
                 places = np.concatenate([places[: at[0] + 1], lobe[1:], places[at[0] + 1 :]])
@@ -245,7 +246,7 @@ def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[O
     large = [loop for loop in hung if not is_small_circle(strand.path.even[loop.places])]
     if whole is None or (large and is_way_only(whole)):
         return hung, []
-    cut = [loop for index, loop in enumerate(large) if _is_ring_by_itself(strand, large, index, within_m)]
+    cut = _find_rings_by_themselves(strand, large, within_m)
     arcs = _arcs_between(strand, cut, within_m) if cut else []
     if not cut or (_closes(whole) and not _is_cut_cheaper(whole, arcs, cut)):
         return [], [whole]
@@ -355,21 +356,27 @@ def _closes(arc: OpenArc) -> bool:
     return joint.cost < _CLOSES_WITHIN * float(arc.arc.along[-1]) and mean_width_m(ring) > _LEAST_WIDTH_M
 
 
-def _is_ring_by_itself(strand: Strand, hung: list[Loop], index: int, within_m: float) -> bool:
-    """Tell whether a loop hangs on legs only: on either side is a long even way, or nothing but another lap."""
-    at = [int(np.searchsorted(strand.places, loop.base)) for loop in hung]
-    loop, base = hung[index], at[index]
-    before = max((place for place in at if place < base), default=0)
-    after = min((place for place in at if place > base), default=len(strand.places) - 1)
-    ring = np.vstack([strand.path.even[other.places] for other in hung])
-    length_m = ring_length_m(strand.path.even[loop.places])
-    sides = strand.places[before : base + 1][::-1], strand.places[base : after + 1]
-    return all(_is_way(strand, places, ring, length_m, within_m) for places in sides)
+def _find_rings_by_themselves(strand: Strand, hung: list[Loop], within_m: float) -> list[Loop]:
+    """Return the loops that hang on legs only: on either side is a long even way, or nothing but another lap."""
+    if not hung:
+        return []
+    rings = np.vstack([strand.path.even[loop.places] for loop in hung])
+    is_off = ~is_near(strand.path.even[strand.places], rings, _DOUBLED_WITHIN * within_m)
+    bases = np.searchsorted(strand.places, [loop.base for loop in hung])
+    found = []
+    for loop, base in zip(hung, bases.tolist(), strict=True):
+        before = int(bases[bases < base].max(initial=0))
+        after = int(bases[bases > base].min(initial=len(strand.places) - 1))
+        length_m = ring_length_m(strand.path.even[loop.places])
+        back, ahead = slice(before, base + 1), slice(base, after + 1)
+        sides = (strand.places[back][::-1], is_off[back][::-1]), (strand.places[ahead], is_off[ahead])
+        if all(_is_way(strand, places, off, length_m) for places, off in sides):
+            found.append(loop)
+    return found
 
 
-def _is_way(strand: Strand, places: Whole, rings: Floats, length_m: float, within_m: float) -> bool:
-    xy = strand.path.even[places]
-    off = np.flatnonzero(~is_near(xy, rings, _DOUBLED_WITHIN * within_m))
+def _is_way(strand: Strand, places: Whole, is_off: Flags, length_m: float) -> bool:
+    off = np.flatnonzero(is_off)
     if len(off) * strand.path.step_m < _SHORTEST_ARC_M:
         return True
     rest = places[max(int(off[0]) - 2, 0) : int(off[-1]) + 3]

@@ -5,7 +5,15 @@ import pytest
 from numpy.typing import NDArray
 
 from exchange.perimeter.loops import erase_loops
-from exchange.perimeter.shapes import is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m, roundness
+from exchange.perimeter.shapes import (
+    is_lap,
+    is_lobe,
+    is_small_circle,
+    mean_width_m,
+    ring_area_m2,
+    ring_length_m,
+    roundness,
+)
 
 Floats = NDArray[np.float64]
 
@@ -72,3 +80,5 @@ def test_sizes_and_forms() -> None:
     assert not is_small_circle(ring)
     assert not is_lobe(circle(15.0)[:-1], ring_area_m2(ring))
     assert is_lobe(ring, 2.0 * ring_area_m2(ring))
+    assert is_lap(circle(48.0)[:-1], ring)
+    assert not is_lap(ring + np.array([100.0, 0.0]), ring)
