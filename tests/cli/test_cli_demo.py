@@ -24,7 +24,7 @@ def test_the_demo_runs_every_command_that_reads_and_writes(
     assert "Traceback" not in result.err
     # Half a ring is refused, returns hold a conflict, an unplaced note and reopened spots, and the wrong file goes.
     for told in (
-        "half-ring",
+        "The edge is flown in part only",
         "conflict:",
         "unplaced:",
         "disputed:",
