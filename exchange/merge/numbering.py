@@ -13,6 +13,8 @@ from exchange.model.spot_number import ALIASES, join_aliases, read_counts, split
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
+_SHARE_TO_COMPETE = 0.5
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Numbering:
@@ -54,9 +56,8 @@ def number_spots(
 ) -> Numbering:
     """Return the numbers of all groups.
 
-    A number goes to the group that holds the largest share of its sightings, of several with equal shares to the
-    nearest. Where several numbers come to one group, the oldest stands and the others become its aliases. A group to
-    which no number comes gets the next.
+    A number goes to the nearest of the groups that hold a large share of its sightings. Where several numbers come
+    to one group, the oldest stands and the others become its aliases. A group to which no number comes gets the next.
 
     Parameters
     ----------
@@ -104,8 +105,9 @@ def _find_homes(group: Codes, known: Codes, distance: Floats, count: int) -> tup
     most = np.zeros(len(home), np.int64)
     np.maximum.at(most, spot, share)
     away = np.nan_to_num(distance[rows[first]], nan=0.0)
-    order = np.flatnonzero(share == most[spot])
-    order = order[np.lexsort((holder[order], away[order], spot[order]))]
+    competes = share >= _SHARE_TO_COMPETE * most[spot]
+    order = np.flatnonzero(competes)
+    order = order[np.lexsort((holder[order], -share[order], away[order], spot[order]))]
     chosen = order[np.unique(spot[order], return_index=True)[1]]
     home[spot[chosen]] = holder[chosen]
     return spot, holder, home

@@ -42,7 +42,7 @@ def test_two_that_become_one_keep_the_older_number() -> None:
 
 
 def test_one_that_becomes_two_leaves_its_number_to_the_nearer() -> None:
-    """Of equal parts the nearer to the earlier place keeps the number; both are flagged and point to each other."""
+    """The part nearer to the earlier place keeps the number; both are flagged and point to each other."""
     given = Detections.join([_seen([0.0], "A"), _seen([12.0], "B")])
     spots = _listed([2.0], ["H-003"])
     earlier = Earlier(spots=spots, sightings=given.replace(extra={"spot": ["H-003", "H-003"]}))
@@ -51,13 +51,13 @@ def test_one_that_becomes_two_leaves_its_number_to_the_nearer() -> None:
     assert [text.count("see also") for text in merged.spots.extra["flags"]] == [1, 1]
 
 
-def test_of_two_unequal_parts_the_larger_keeps_the_number() -> None:
-    """Where a spot of three sightings is divided, two of them take the number along, though the third is nearer."""
+def test_of_two_parts_the_nearer_keeps_the_number_though_it_is_smaller() -> None:
+    """Where a spot of three sightings is divided, the third takes the number along if it is nearer to the old place."""
     given = Detections.join([_seen([0.0, 12.0], "A"), _seen([0.2], "B")])
     spots = _listed([8.0], ["H-003"])
     earlier = Earlier(spots=spots, sightings=given.replace(extra={"spot": ["H-003"] * 3}))
     merged = merge_detections(given, onto=earlier, options=STILL)
-    assert merged.sightings.extra["spot"].tolist() == ["H-003", "H-004", "H-003"]
+    assert merged.sightings.extra["spot"].tolist() == ["H-004", "H-003", "H-004"]
 
 
 def test_a_status_is_carried_and_never_made() -> None:
