@@ -73,7 +73,7 @@ def build_records(geometries: Iterable[Any], columns: Mapping[str, Iterable[Any]
     names = list(columns)
     for place, *values in zip(geometries, *columns.values(), strict=True):
         geometry = Geometry(coordinates=place, type="Point") if isinstance(place, tuple) else place
-        # A plain dict, which fiona goes through several times as fast as through properties of its own.
+        # A plain dict: with properties of fiona's own, writing takes about twice as long.
         yield Feature(geometry=geometry, properties=dict(zip(names, values, strict=True)))
 
 
