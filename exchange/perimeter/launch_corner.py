@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 LAUNCH_CORNER: Final = "launch-in-ring"
 NEAR_M: Final = 12.0
 ARM_M: Final = 30.0
-SHARPEST_DEGREES: Final = 70.0
+SHARPEST_DEGREES: Final = 100.0
 
 
 def judge_launch_corner(frame: LocalFrame, rings: Sequence[Floats], ends: Floats) -> list[Finding]:
