@@ -49,6 +49,8 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
         return trace.refuse(missing)
     rings = [*search.rings, *search.open_rings]
     outline = trace.outline = draw_outline(rings, gather_passes(search.strands), aim, within_m=flown.near_m)
+    if outline.area.is_empty:
+        return trace.refuse(tell_no_valid_ring())
     area = simplify_polygon(outline.area, within_m=options.simplify_m, max_vertices=options.max_vertices)
     geometry = geo_rings.orient(cleaned.frame.geometry_to_degrees(area))
     if not is_sound(geometry):

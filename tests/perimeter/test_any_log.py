@@ -112,3 +112,14 @@ def test_wild_logs_give_a_valid_perimeter_or_a_refusal(tracks: list[Track], opti
 def test_rings_of_any_kind_give_a_valid_perimeter_or_a_refusal(tracks: list[Track], options: TraceOptions) -> None:
     """The same of what looks like rings: stars, several laps, parts, noise as large as the ring, at any place."""
     assert_valid_or_refused(trace_perimeter(tracks, options=options))
+
+
+def test_an_arc_drawn_twice_encloses_nothing_and_is_refused() -> None:
+    """Five places of an arc beside the 180th meridian, given twice, make no area: a refusal in words."""
+    arc = Track(
+        longitude=[179.9999001, -179.99991624, -179.99994668, -179.99994712, -179.99991694],
+        latitude=[4.05439387e-04, 2.52401321e-04, 4.99074100e-05, -4.97059714e-05, -2.52581801e-04],
+    )
+    traced = trace_perimeter([arc, arc], options=TraceOptions(simplify_m=0.0))
+    assert traced.perimeter is None
+    assert traced.refusals[0].words

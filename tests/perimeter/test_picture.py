@@ -42,7 +42,8 @@ def ring_of(case: object) -> Perimeter:
 def test_the_frame_of_the_verdict_tells_whether_to_look_closer(flags: tuple[Finding, ...], color: str) -> None:
     """Without a flag the verdict stands in green, with one in orange."""
     case = make_case("clean", 1000)
-    traced = Traced(perimeter=ring_of(case), **{**EMPTY, "flags": flags}, report=TraceReport(expected_error_m=2.0, area_m2=1e4))
+    report = TraceReport(expected_error_m=2.0, area_m2=1e4)
+    traced = Traced(perimeter=ring_of(case), **{**EMPTY, "flags": flags}, report=report)
     picture = pixels(draw_trace(case.tracks, traced, title="Marrow Flat fire (invented)"))
     assert has_color(picture, color)
     assert has_color(picture, "#F6E3D3")
