@@ -179,7 +179,8 @@ class Trace:
         flown = [strand.path.even for strand in self.search.strands]
         legs = [strand.is_leg() for strand in self.search.strands]
         within_m = max(EXPLAINED_WITHIN_M, 1.5 * self.flown.near_m)
-        ends = np.vstack([path[[0, -1]] for path in flown])
+        # A drawn line has no launch: a corner of it is a corner.
+        ends = np.vstack([np.empty((0, 2)), *(path[[0, -1]] for path in flown if not self.flown.is_drawn)])
         return [
             *judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m),
             *judge_launch_corner(frame, self.outline.rings, ends),
