@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from exchange.errors import AmbiguityError, CoordinateError
 from exchange.geo import rings as geo_rings
 from exchange.model import Track
 from exchange.perimeter.aiming import aim_camera
@@ -52,7 +53,11 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
     if outline.area.is_empty:
         return trace.refuse(tell_no_valid_ring())
     area = simplify_polygon(outline.area, within_m=options.simplify_m, max_vertices=options.max_vertices)
-    geometry = geo_rings.orient(cleaned.frame.geometry_to_degrees(area))
+    try:
+        geometry = geo_rings.orient(cleaned.frame.geometry_to_degrees(area))
+    except (AmbiguityError, CoordinateError):
+        # Rings that touch themselves within a rounding of degrees cannot be cut at the 180th meridian.
+        return trace.refuse(tell_no_valid_ring())
     if not is_sound(geometry):
         return trace.refuse(tell_no_valid_ring())
     return trace.finish(geometry, missing)
