@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from exchange.cli.console import load_host, open_inputs, print_report, show_progress, tell_problems
+from exchange.cli.lengths import to_metres
 from exchange.cli.main import FAILED, NEEDS_PERSON
 from exchange.cli.options import json_option, output_option, overwrite_option, reading_options, to_read_options
 from exchange.cli.perimeter_words import tell_trace, to_report
@@ -128,23 +128,12 @@ def _to_trace_options(values: dict[str, Any]) -> TraceOptions:
     return TraceOptions(
         edge_side=values.pop("edge_side") or "",
         camera_angle_degrees=math.nan if angle is None else angle,
-        height_m=math.nan if height is None else _to_metres(height, "--height"),
+        height_m=math.nan if height is None else to_metres(height, "--height"),
         elevation=read_elevation(grid) if grid else None,
-        simplify_m=_to_metres(values.pop("simplify"), "--simplify"),
+        simplify_m=to_metres(values.pop("simplify"), "--simplify"),
         max_vertices=values.pop("max_vertices"),
         allow_open=values.pop("allow_open"),
     )
-
-
-def _to_metres(text: str, option: str) -> float:
-    """Read a length with or without its unit; without one it is metres."""
-    from exchange.geo.units import METRE, convert, parse_unit
-
-    number, unit = re.fullmatch(r"\s*([-+.\deE]*\d\.?)?\s*(.*?)\s*", text, re.S).groups()  # type: ignore[union-attr]
-    try:
-        return convert(float(number), parse_unit(unit, quantity="length") if unit else METRE, METRE)
-    except (TypeError, ValueError) as error:
-        raise OptionError(f"{text!r} is no length", field=option, remedy="Write it as 60m or 200ft.") from error
 
 
 def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
