@@ -18,6 +18,7 @@ from exchange.errors import OptionError
 if TYPE_CHECKING:
     from exchange.formats.format import InputFile
     from exchange.formats.host import Host
+    from exchange.formats.options import ReadOptions
     from exchange.model import Packet, Problem
 
 SHOWN_PROBLEMS = 20
@@ -115,3 +116,18 @@ def show_progress(packets: Iterable[Packet], what: str) -> Iterator[Packet]:
             rows += sum(count for kind, count in packet.counts().items() if kind != "tracks")
             status.update(f"{what}: {rows:,} rows")
             yield packet
+
+
+def read_all(names: Iterable[str], host: Host, format_name: str, options: ReadOptions) -> Packet:
+    """Read files one after another into one packet, with progress."""
+    from exchange.formats.reading import read_packets
+    from exchange.model import Packet
+
+    with open_inputs(names, format_name=format_name) as inputs:
+        return Packet.join(
+            packet
+            for file in inputs
+            for packet in show_progress(
+                read_packets(file, host=host, options=options, format_name=format_name), file.name
+            )
+        )

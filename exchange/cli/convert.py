@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
+from exchange.cli.console import load_host, print_report, read_all, say, tell_problems
 from exchange.cli.main import NEEDS_PERSON
 from exchange.cli.options import (
     files_argument,
@@ -22,7 +22,7 @@ from exchange.errors import OptionError
 
 if TYPE_CHECKING:
     from exchange.formats.host import Host
-    from exchange.formats.options import ReadOptions, WriteOptions
+    from exchange.formats.options import WriteOptions
     from exchange.model import Packet, Problem
 
 
@@ -59,7 +59,7 @@ def command(
     _check_output(output, target_format, overwrite=overwrite, as_json=as_json)
     host = load_host()
     written = WriteOptions(title=title, version=format_version)
-    packet = _read_all(files, host, format_name, to_read_options(reading))
+    packet = read_all(files, host, format_name, to_read_options(reading))
     if with_source:
         packet = packet.with_source_columns()
     losses = _write(packet, output, host, target_format, written, overwrite=overwrite)
@@ -82,20 +82,6 @@ def _check_output(output: str, target_format: str, *, overwrite: bool, as_json: 
         raise OptionError("standard output cannot carry both the data and the report", field="--json")
     elif not target_format:
         raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
-
-
-def _read_all(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
-    from exchange.formats.reading import read_packets
-    from exchange.model import Packet
-
-    with open_inputs(files, format_name=format_name) as inputs:
-        return Packet.join(
-            packet
-            for file in inputs
-            for packet in show_progress(
-                read_packets(file, host=host, options=options, format_name=format_name), file.name
-            )
-        )
 
 
 def _write(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from exchange.cli.console import load_host, open_inputs, print_report, show_progress, tell_problems
+from exchange.cli.console import load_host, print_report, read_all, tell_problems
 from exchange.cli.lengths import to_metres
 from exchange.cli.main import FAILED, NEEDS_PERSON
 from exchange.cli.options import json_option, output_option, overwrite_option, reading_options, to_read_options
@@ -137,7 +137,7 @@ def _to_trace_options(values: dict[str, Any]) -> TraceOptions:
 
 
 def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
-    packet = _read_all(files, host, format_name, options)
+    packet = read_all(files, host, format_name, options)
     if packet.tracks:
         return packet
     held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
@@ -159,7 +159,7 @@ def _name_unused(packet: Packet) -> Iterator[Problem]:
 def _read_perimeter(name: str, host: Host) -> Perimeter:
     from exchange.formats.options import ReadOptions
 
-    perimeters = _read_all((name,), host, "", ReadOptions()).perimeters
+    perimeters = read_all((name,), host, "", ReadOptions()).perimeters
     if len(perimeters) != 1:
         raise ReadError(
             f"holds {len(perimeters)} perimeters, and growth is told from one",
@@ -167,20 +167,6 @@ def _read_perimeter(name: str, host: Host) -> Perimeter:
             remedy="Give a file that holds the one earlier perimeter.",
         )
     return perimeters[0]
-
-
-def _read_all(names: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
-    from exchange.formats.reading import read_packets
-    from exchange.model import Packet
-
-    with open_inputs(names, format_name=format_name) as inputs:
-        return Packet.join(
-            packet
-            for file in inputs
-            for packet in show_progress(
-                read_packets(file, host=host, options=options, format_name=format_name), file.name
-            )
-        )
 
 
 def _compare(earlier: Perimeter | None, later: Perimeter | None) -> Growth | None:
