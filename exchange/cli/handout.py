@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from exchange.cli.console import load_host, open_inputs, print_report, say, show_progress, tell_problems
+from exchange.cli.console import load_host, print_report, read_all, say, tell_problems
 from exchange.cli.handout_ledger import enter_handout, hold_handed_out
 from exchange.cli.handout_options import selecting_options, to_place, to_selection
 from exchange.cli.handout_paper import RADIO_NAME, SHEET_NAME, WORKBOOK_NAME, write_paper
@@ -89,7 +89,7 @@ def command(
     _refuse_paper(folder, paper, overwrite=overwrite)
     held, told = _read_earlier(folder, earlier, overwrite=overwrite)
     held = hold_handed_out(file, held)
-    packet = _read(file, host, reading, format_name)
+    packet = read_all([file], host, format_name, reading)
     _refuse_empty(packet, file)
     # Which layer of the list to read says nothing of the files beside it.
     beside = replace(reading, layers=())
@@ -188,15 +188,6 @@ def _read_earlier(folder: Path, earlier: str, *, overwrite: bool) -> tuple[Manif
     return read_manifest(there), [Problem(message=message, severity="note", path=str(there))]
 
 
-def _read(file: str, host: Host, options: ReadOptions, format_name: str = "") -> Packet:
-    from exchange.formats.reading import read_packets
-    from exchange.model import Packet
-
-    with open_inputs([file], format_name=format_name) as (source,):
-        packets = read_packets(source, host=host, options=options, format_name=format_name)
-        return Packet.join(show_progress(packets, source.name))
-
-
 def _find_area(
     packet: Packet, file: str, host: Host, options: ReadOptions
 ) -> tuple[BaseGeometry | None, list[Problem]]:
@@ -205,7 +196,7 @@ def _find_area(
 
     from exchange.model import Problem
 
-    perimeters = _read(file, host, options).perimeters if file else packet.perimeters
+    perimeters = read_all([file], host, "", options).perimeters if file else packet.perimeters
     if file and not perimeters:
         raise OptionError("there is no perimeter in it", path=file, field="--perimeter")
     if not perimeters:
@@ -223,7 +214,7 @@ def _read_divisions(file: str, area: BaseGeometry | None, host: Host, options: R
 
     if not file:
         return None
-    packet = _read(file, host, options)
+    packet = read_all([file], host, "", options)
     if packet.perimeters:
         return Divisions.from_areas(packet.perimeters)
     if area is None:
