@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
 from typing import Any, cast
 
 import numpy as np
 import orjson
 from numpy.typing import NDArray
 
-from exchange.formats.values import format_instant
+from exchange.formats.packed_json import INSTANT, MARKED, OBJECT, pack_value, unpack_value
 from exchange.model.columns import (
     TIME_TYPE,
     Coercion,
@@ -29,8 +28,6 @@ from exchange.model.columns import (
 )
 
 INSTANT_LETTERS = len("2026-08-14T19:03:05.250Z")
-_MARKED, _INSTANT, _OBJECT, _WHOLE = "$", "$instant", "$object", "$whole"
-_LARGEST = 2**63 - 1
 
 SQL_TYPES: dict[Coercion, str] = {to_number_column: "DOUBLE", to_time_column: "DATETIME", to_whole_column: "INTEGER"}
 """The GeoPackage type of a column that is not text."""
@@ -88,7 +85,7 @@ def _read_texts(cells: Sequence[str | None]) -> TextColumn:
 
 def write_extra(extra: Mapping[str, ForeignColumn], length: int) -> list[str | None]:
     """Return the foreign fields of each row as one JSON text, ``None`` where a row has none."""
-    if any(name.startswith(_MARKED) for name in extra):
+    if any(name.startswith(MARKED) for name in extra):
         return _write_marked(extra, length)
     rows: list[dict[str, Any]] = [{} for _ in range(length)]
     for name, column in extra.items():
@@ -103,10 +100,10 @@ def write_extra(extra: Mapping[str, ForeignColumn], length: int) -> list[str | N
 def _to_json_values(column: ForeignColumn) -> list[Any]:
     """Return a foreign column as what JSON holds, ``None`` where missing."""
     if column.dtype.kind == "M":
-        return [cell and {_INSTANT: cell} for cell in write_instants(column)]
+        return [cell and {INSTANT: cell} for cell in write_instants(column)]
     if column.dtype.kind == "f":
         return [None if value != value else value for value in column.tolist()]
-    return list(column.tolist()) if _is_plain(column) else [_pack(value) for value in column.tolist()]
+    return list(column.tolist()) if _is_plain(column) else [pack_value(value) for value in column.tolist()]
 
 
 def _is_plain(column: ForeignColumn) -> bool:
@@ -138,7 +135,7 @@ def read_extra(cells: Sequence[str | None]) -> dict[str, ForeignColumn]:
         if cell is None:
             continue
         loaded = _load(cell)
-        for name, value in loaded.get(_OBJECT, loaded).items():
+        for name, value in loaded.get(OBJECT, loaded).items():
             if name not in values:
                 values[name] = [None] * len(cells)
             values[name][row] = value
@@ -149,19 +146,19 @@ def _read_foreign(values: list[Any]) -> ForeignColumn:
     kinds = set(map(type, values))
     if dict not in kinds and list not in kinds:
         return to_foreign_column(values)
-    if kinds <= {dict, type(None)} and all(value is None or _INSTANT in value for value in values):
-        return read_instants([None if value is None else value[_INSTANT] for value in values])
-    return to_foreign_column([_unpack(value) for value in values])
+    if kinds <= {dict, type(None)} and all(value is None or INSTANT in value for value in values):
+        return read_instants([None if value is None else value[INSTANT] for value in values])
+    return to_foreign_column([unpack_value(value) for value in values])
 
 
 def write_json(value: Any) -> str:
     """Return JSON text, names in order; an instant becomes ``{"$instant": "..."}``."""
-    return json.dumps(_pack(value), ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    return json.dumps(pack_value(value), ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
 
 def read_json(text: str | None) -> Any:
     """Return what ``write_json`` wrote."""
-    return {} if text is None else _unpack(_load(text))
+    return {} if text is None else unpack_value(_load(text))
 
 
 def _load(text: str) -> Any:
@@ -170,33 +167,3 @@ def _load(text: str) -> Any:
     except orjson.JSONDecodeError:
         # Infinity and deep nesting are more than orjson takes.
         return json.loads(text)
-
-
-def _pack(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return {_INSTANT: format_instant(value)}
-    if isinstance(value, np.datetime64):
-        return {_INSTANT: write_instants(np.array([value], TIME_TYPE))[0]}
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > _LARGEST:
-        # The fast reader would take it for a float.
-        return {_WHOLE: str(value)}
-    if isinstance(value, Mapping):
-        packed = {name: _pack(inner) for name, inner in value.items()}
-        return {_OBJECT: packed} if any(name.startswith(_MARKED) for name in value) else packed
-    return [_pack(inner) for inner in value] if isinstance(value, (list, tuple)) else value
-
-
-def _unpack(value: Any) -> Any:
-    if isinstance(value, list):
-        return [_unpack(inner) for inner in value]
-    if not isinstance(value, dict):
-        return value
-    if set(value) == {_INSTANT}:
-        return None if value[_INSTANT] is None else datetime.fromisoformat(value[_INSTANT]).astimezone(UTC)
-    if set(value) == {_WHOLE}:
-        return int(value[_WHOLE])
-    if set(value) == {_OBJECT}:
-        value = value[_OBJECT]
-    return {name: _unpack(inner) for name, inner in value.items()}

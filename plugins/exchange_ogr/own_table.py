@@ -10,11 +10,11 @@ import json
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC
 from typing import Any
 
+from exchange.formats.packed_json import pack_value, unpack_value
 from exchange.formats.properties import PACKET_FIELDS, flatten_perimeter, flatten_table, flatten_track_fields
-from exchange.formats.values import format_instant
 from exchange.model import Packet, PointTable
 from exchange.model.columns import ForeignColumn, join_foreign_columns, to_foreign_column, to_items
 
@@ -143,7 +143,7 @@ def _perimeters(packet: Packet) -> OwnTable:
 
 def dump_values(values: Mapping[str, Any]) -> str | None:
     """Return values by name as JSON text, ``None`` when there are none; an instant becomes ``{"$instant": ...}``."""
-    return json.dumps({name: _pack(value) for name, value in values.items()}) if values else None
+    return json.dumps({name: pack_value(value) for name, value in values.items()}) if values else None
 
 
 def load_values(text: str | None) -> dict[str, Any]:
@@ -157,25 +157,4 @@ def load_values(text: str | None) -> dict[str, Any]:
     loaded = json.loads(text) if text else {}
     if not isinstance(loaded, dict):
         raise ValueError(f"{text!r} is no JSON object")
-    return {name: _unpack(value) for name, value in loaded.items()}
-
-
-def _pack(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return {"$instant": format_instant(value)}
-    if isinstance(value, Mapping):
-        packed = {name: _pack(inner) for name, inner in value.items()}
-        return {"$object": packed} if any(name.startswith("$") for name in value) else packed
-    return [_pack(inner) for inner in value] if isinstance(value, (list, tuple)) else value
-
-
-def _unpack(value: Any) -> Any:
-    if isinstance(value, list):
-        return [_unpack(inner) for inner in value]
-    if not isinstance(value, dict):
-        return value
-    if set(value) == {"$instant"}:
-        return datetime.fromisoformat(value["$instant"]).astimezone(UTC)
-    if set(value) == {"$object"}:
-        value = value["$object"]
-    return {name: _unpack(inner) for name, inner in value.items()}
+    return {name: unpack_value(value) for name, value in loaded.items()}
