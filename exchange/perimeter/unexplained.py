@@ -76,12 +76,21 @@ def judge_unexplained(
 
 
 def measure_left_out(area: BaseGeometry, paths: Sequence[Floats], *, within_m: float) -> BaseGeometry:
-    """Return what the flown lines enclose outside of the area, without slivers along its edge."""
+    """Return what the flown lines enclose outside of the area, without slivers along its edge.
+
+    What was flown inside the area or close to its edge is not noded, which is nearly all: the edge stands for it.
+    """
     import shapely
 
-    lines = shapely.union_all([_to_line(path).simplify(within_m / 4) for path in paths if len(path) > 1])
-    enclosed = shapely.union_all(shapely.get_parts(shapely.polygonize([lines])))
-    filled = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(area)])
+    filled = _fill(area)
+    known = _fill(filled.buffer(within_m / 2))
+    shapely.prepare(known)
+    runs = [run for path in paths if len(path) > 1 for run in _runs_outside(known, _close(path))]
+    if not runs:
+        return shapely.Polygon()
+    lines = [shapely.LineString(run).simplify(within_m / 4, preserve_topology=False) for run in runs]
+    noded = shapely.union_all([known.boundary, *lines])
+    enclosed = shapely.union_all([known, *shapely.get_parts(shapely.polygonize([noded]))])
     return enclosed.difference(filled).buffer(-within_m).buffer(within_m)
 
 
@@ -108,10 +117,24 @@ def _measure_unless_way(run: Floats) -> float:
     return 0.0 if length <= WAY_DETOUR * float(reach.max()) else length
 
 
-def _to_line(path: Floats) -> BaseGeometry:
-    """Return a flown line, closed where its ends come near each other."""
+def _fill(area: BaseGeometry) -> BaseGeometry:
+    """Return an area without its holes."""
     import shapely
 
+    return shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(area)])
+
+
+def _runs_outside(known: BaseGeometry, path: Floats) -> list[Floats]:
+    """Return the stretches of a path that lie outside of an area, each from its last place inside to the next."""
+    import shapely
+
+    is_outside = np.r_[False, ~shapely.contains_xy(known, path[:, 0], path[:, 1]), False]
+    edges = np.flatnonzero(np.diff(is_outside))
+    return [path[max(first - 1, 0) : last + 1] for first, last in edges.reshape(-1, 2)]
+
+
+def _close(path: Floats) -> Floats:
+    """Return a flown line, closed where its ends come near each other."""
     gap = float(np.hypot(*(path[-1] - path[0])))
     length = float(np.hypot(*np.diff(path, axis=0).T).sum())
-    return shapely.LineString(np.vstack([path, path[:1]]) if gap < CLOSES_SHARE * length else path)
+    return np.vstack([path, path[:1]]) if gap < CLOSES_SHARE * length else path

@@ -55,3 +55,13 @@ def test_the_measures_are_those_of_simple_figures() -> None:
     line = 20.0 * np.column_stack([np.cos(turn), np.sin(turn)])
     edge = shapely.boundary(shapely.Polygon(LARGE))
     assert measure_away(edge, [line, line[:1]], within_m=12.0) == pytest.approx(40.0 * np.pi, rel=1e-3)
+
+
+@pytest.mark.parametrize("laps", [1, 5])
+def test_a_lobe_that_was_left_out_counts_whole(laps: int) -> None:
+    """A lobe flown outside of the edge counts with its area up to the edge, however often it was flown around."""
+    lobe = np.maximum(0.0, 1.0 - (np.minimum(TURN, 2 * np.pi - TURN) / 0.6) ** 2)
+    flown = LARGE * (1.0 + lobe)[:, None]
+    left_out = measure_left_out(shapely.Polygon(LARGE), [np.vstack([flown] * laps)], within_m=12.0)
+    whole = shapely.Polygon(flown).difference(shapely.Polygon(LARGE))
+    assert left_out.area == pytest.approx(whole.area, rel=0.02)
