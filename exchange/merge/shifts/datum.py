@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.merge.shifts.differences import measure_differences
-from exchange.merge.shifts.refining import find_link
-from exchange.merge.shifts.voting import REACH_M
+from exchange.merge.shifts.differences import REACH_M
+from exchange.merge.shifts.linking import link_places
 from exchange.merge.sightings import Sightings
 
 Floats = NDArray[np.float64]
@@ -71,12 +70,12 @@ def hold_control(sightings: Sightings, place: Floats, net: Codes, control: Float
         mine = net == code
         rows = np.flatnonzero(mine[sightings.sortie])
         seen = np.column_stack([sightings.east, sightings.north])[rows] - datum.place[sightings.sortie[rows]]
-        link = find_link(measure_differences(control, seen)) if len(rows) else None
-        if link is not None:
+        links = link_places(control, seen)
+        if len(links):
             # The control votes: what it lies off the sightings is what these lie off it, turned round.
-            datum.place[mine] -= (link.east, link.north)
+            datum.place[mine] -= (links.east[0], links.north[0])
             is_fixed |= mine
-            error[mine] = np.sqrt(link.variance)
+            error[mine] = np.sqrt(links.variance[0])
     return Datum(place=datum.place, is_fixed=is_fixed, error=error)
 
 

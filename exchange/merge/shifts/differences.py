@@ -1,19 +1,20 @@
-"""The differences between sightings of two sorties that lie near each other."""
+"""The differences between sightings of two sorties that lie near each other, for many couples of sorties at once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.merge.shifts.voting import REACH_M
-from exchange.merge.sightings import CELL_M, find_cells, split_by_sortie
-
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+REACH_M = 14.0
+"""Two sorties may lie this far off each other: twice the 6-7 m that receivers are off at worst (from memory)."""
 
 MOST_VOTERS = 250
 """Sightings of a sortie that vote on its shift against another; more change nothing but the time it takes."""
@@ -22,113 +23,119 @@ ALIKE, STRANGE = 0.3, 0.1
 """Logarithm of a ratio of temperatures at which two sightings vote for each other a third as much; and how much they
 do at least, whatever their temperatures."""
 
-MOST_PARTNERS = 6
-"""A sortie is compared with so many earlier ones, those it has most in common with; a net needs no more."""
-
 
 @dataclass(frozen=True, eq=False)
 class Differences:
-    """Hold how sightings of the second sortie lie to those of the first.
+    """Hold how sightings of second sorties lie to those of first ones, couple after couple.
 
     Attributes
     ----------
-    first, second
-        Codes of the sorties, first < second.
+    couple
+        Of each voter, a sighting of a second sortie; from 0, rising, shape (voters,).
     voter
-        Index of the second sortie's sighting, from 0 without gaps, shape (n,).
+        Of each difference, from 0 without gaps, rising, shape (n,).
     east, north
         Second minus first, metres, shape (n,).
     weight
         How far the temperatures of both agree, from above 0 to 1, shape (n,).
     """
 
-    first: int
-    second: int
+    couple: Codes
     voter: Codes
     east: Floats
     north: Floats
     weight: Floats
 
+    @classmethod
+    def join(cls, parts: Sequence[Differences]) -> Differences:
+        """Return several couples' differences, each of ``parts`` being one couple's."""
+        voters = [len(part.couple) for part in parts]
+        before = np.cumsum([0, *voters])[:-1]
+        return cls(
+            np.repeat(np.arange(len(parts)), voters),
+            np.concatenate([part.voter + begin for part, begin in zip(parts, before, strict=True)]),
+            *(np.concatenate([getattr(part, name) for part in parts]) for name in ("east", "north", "weight")),
+        )
 
-def collect_differences(
-    east: Floats, north: Floats, temperature: Floats, sortie: Codes, lot: NDArray[np.uint64]
-) -> Iterator[Differences]:
-    """Yield the differences up to ``REACH_M`` of every two sorties, or of those with most in common.
+    def take(self, voters: Mask) -> Differences:
+        """Return the differences of some voters, which are numbered anew; the couples are not."""
+        number = np.cumsum(voters) - 1
+        kept = voters[self.voter]
+        return Differences(
+            self.couple[voters], number[self.voter[kept]], self.east[kept], self.north[kept], self.weight[kept]
+        )
 
-    Parameters
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """Hold what one sortie saw.
+
+    Attributes
     ----------
-    east, north, temperature, sortie
-        Of the sightings, shape (n,).
+    places
+        Metres, shape (n, 2).
+    warmth
+        Logarithms of temperatures, the sortie's median taken out: spots cool between sorties; NaN where unknown.
     lot
-        Decides which vote where a sortie has more than ``MOST_VOTERS`` sightings near another's.
+        Decides which vote where they are many.
+    tree
+        Of the places.
     """
-    from scipy.spatial import cKDTree
 
-    places = np.column_stack([east, north])
-    count = int(sortie.max(initial=-1)) + 1
-    rows = split_by_sortie(sortie, count)
-    partners_of = _find_partners(find_cells(east, north, CELL_M), sortie, count)
-    warmth = _centre_warmth(temperature, rows)
-    trees = [cKDTree(places[own]) if len(own) else None for own in rows]
-    for second, own in enumerate(rows):
-        candidates = own[np.argsort(lot[own], kind="stable")][: 20 * MOST_VOTERS]
-        near = {first: _find_near(trees[first], places, candidates) for first in partners_of[second]}
-        partners = sorted(near, key=lambda first: (-len(near[first]), first))[:MOST_PARTNERS]
-        for first in sorted(partners):
-            if len(near[first]):
-                warm = warmth[near[first]], warmth[rows[first]]
-                yield _measure(first, second, trees[first], places[near[first]], warm)
+    places: Floats
+    warmth: Floats
+    lot: NDArray[np.uint64]
+    tree: Any
 
+    @classmethod
+    def of(cls, places: Floats, temperature: Floats, lot: NDArray[np.uint64]) -> Seen:
+        """Lay out what one sortie saw, in metres and degrees Celsius."""
+        from scipy.spatial import cKDTree
 
-def _find_partners(cell: Codes, sortie: Codes, count: int) -> list[list[int]]:
-    """Return for each sortie the earlier ones that have most in common with it, by the cells both are in."""
-    from scipy.sparse import coo_array
+        warmth = np.log(np.maximum(temperature, -19.0) + 20.0)
+        known = warmth[np.isfinite(warmth)]
+        return cls(places, warmth - np.median(known) if len(known) else warmth, lot, cKDTree(places))
 
-    if not count:
-        return []
-    couple = np.unique(np.column_stack([sortie, np.unique(cell, return_inverse=True)[1]]), axis=0)
-    seen = coo_array((np.ones(len(couple)), (couple[:, 0], couple[:, 1]))).tocsr()
-    common = (seen @ seen.T).tocoo()
-    partners: list[list[tuple[float, int]]] = [[] for _ in range(count)]
-    for first, second, weight in zip(*(part.tolist() for part in (*common.coords, common.data)), strict=True):
-        if first < second:
-            partners[second].append((-weight, first))
-    return [[first for _, first in sorted(some)[: 2 * MOST_PARTNERS]] for some in partners]
+    def thin(self, most: int) -> Seen:
+        """Return at most so many of the sightings, those whose lots are lowest."""
+        from scipy.spatial import cKDTree
+
+        if len(self.lot) <= most:
+            return self
+        rows = np.sort(np.argsort(self.lot, kind="stable")[:most])
+        return Seen(self.places[rows], self.warmth[rows], self.lot[rows], cKDTree(self.places[rows]))
 
 
-def measure_differences(voters: Floats, others: Floats) -> Differences:
-    """Return the differences up to ``REACH_M`` of some places from others, both metres, shape (n, 2)."""
-    from scipy.spatial import cKDTree
-
-    unknown = np.full(len(voters), np.nan), np.full(len(others), np.nan)
-    return _measure(0, 1, cKDTree(others), voters, unknown)
-
-
-def _find_near(tree: Any, places: Floats, candidates: Codes) -> Codes:
-    if tree is None or not len(candidates):
-        return np.empty(0, np.int64)
-    near = tree.query(places[candidates], distance_upper_bound=REACH_M)[0]
-    return np.sort(candidates[np.isfinite(near)][:MOST_VOTERS])
-
-
-def _measure(first: int, second: int, tree: Any, voters: Floats, warm: tuple[Floats, Floats]) -> Differences:
-    from scipy.spatial import cKDTree
-
-    found = cKDTree(voters).sparse_distance_matrix(tree, REACH_M, output_type="ndarray")
-    order = np.lexsort((found["j"], found["i"]))
-    voting, other = found["i"][order], found["j"][order]
-    difference = voters[voting] - tree.data[other]
-    voter = np.unique(voting, return_inverse=True)[1]
-    apart = np.nan_to_num(np.abs(warm[0][voting] - warm[1][other]), nan=0.0)
-    weight = (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE
-    return Differences(first, second, voter, difference[:, 0], difference[:, 1], weight)
+def measure_differences(first: Seen, second: Seen, *, most: int = MOST_VOTERS) -> Differences:
+    """Return the differences up to ``REACH_M`` of one sortie's sightings from another's, of at most so many voters."""
+    found = second.tree.sparse_distance_matrix(first.tree, REACH_M, output_type="ndarray")
+    voting, other = found["i"], found["j"]
+    votes = _choose_voters(voting, second.lot, most)
+    if not votes.all():
+        chosen = votes[voting]
+        voting, other = voting[chosen], other[chosen]
+    order = np.argsort(voting * len(first.places) + other)
+    voting, other = voting[order], other[order]
+    apart = np.nan_to_num(np.abs(second.warmth[voting] - first.warmth[other]), nan=0.0)
+    begins = np.ones(len(voting), bool)
+    begins[1:] = voting[1:] != voting[:-1]
+    difference = second.places[voting] - first.places[other]
+    return Differences(
+        np.zeros(int(begins.sum()), np.int64),
+        np.cumsum(begins) - 1,
+        difference[:, 0],
+        difference[:, 1],
+        (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE,
+    )
 
 
-def _centre_warmth(temperature: Floats, rows: list[Codes]) -> Floats:
-    """Return logarithms of temperatures, the median of each sortie taken out: spots cool between sorties."""
-    warmth = np.log(np.maximum(temperature, -19.0) + 20.0)
-    for own in rows:
-        known = own[np.isfinite(warmth[own])]
-        if len(known):
-            warmth[own] -= np.median(warmth[known])
-    return warmth
+def _choose_voters(voting: Codes, lot: NDArray[np.uint64], most: int) -> Mask:
+    """Return which sightings vote: all that have a neighbour, or those of them whose lots are lowest."""
+    is_near = np.zeros(len(lot), bool)
+    is_near[voting] = True
+    near = np.flatnonzero(is_near)
+    if len(near) <= most:
+        return np.ones(len(lot), bool)
+    votes = np.zeros(len(lot), bool)
+    votes[near[np.argsort(lot[near], kind="stable")[:most]]] = True
+    return votes

@@ -11,11 +11,10 @@ from exchange.merge.grouping import Yardstick, learn_yardstick, link_by_accuracy
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
 from exchange.merge.shifts.datum import Datum, centre_nets, hold_control, hold_sortie
-from exchange.merge.shifts.differences import collect_differences
-from exchange.merge.shifts.network import Link, find_nets, solve_network
-from exchange.merge.shifts.refining import find_link
+from exchange.merge.shifts.linking import Compute, link_sorties
+from exchange.merge.shifts.network import Links, find_nets, solve_network
 from exchange.merge.shifts.voting import find_pattern
-from exchange.merge.sightings import Sightings, choose_sample
+from exchange.merge.sightings import Sightings, choose_sample, split_by_sortie
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -88,7 +87,7 @@ class Shifts:
         return np.array([text.startswith("unshifted") for text in self.reason], bool)
 
 
-def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") -> Shifts:
+def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "", compute: Compute = map) -> Shifts:
     """Return the shifts and accuracies of all sorties.
 
     Parameters
@@ -99,11 +98,13 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "") 
         Whether shifts are looked for, and the control.
     held
         Name of the sortie that stays where it is, such as the earlier list; empty where there is none.
+    compute
+        What works out how the sorties lie to each other, block by block.
     """
     names = sightings.sortie_names
     part = sightings.take(choose_sample(sightings))
     control = _place_control(sightings, options)
-    links = _link_all(part) if options.shift == "estimate" else []
+    links = link_sorties(part, compute=compute) if options.shift == "estimate" else Links.join([])
     links, is_pattern = _drop_patterns(len(names), links)
     place, net = solve_network(len(names), links)
     in_net = np.bincount(net, minlength=len(names))[net] > 1
@@ -136,14 +137,15 @@ def _give_reasons(applied: Mask, is_pattern: Mask, by_control: Mask) -> list[str
     return [str(text) for text in np.where(by_control, AGAINST_CONTROL, np.where(applied, TAKEN_OUT, left))]
 
 
-def _drop_patterns(count: int, links: list[Link]) -> tuple[list[Link], Mask]:
+def _drop_patterns(count: int, links: Links) -> tuple[Links, Mask]:
     """Return the links of nets whose spots form no regular pattern, and which sorties see one."""
     net = find_nets(count, links)
-    votes: dict[int, list[Floats]] = {}
-    for link in links:
-        votes.setdefault(int(net[link.first]), []).append(link.votes)
-    regular = [code for code, own in votes.items() if find_pattern(own) > MOST_PATTERN]
-    return [link for link in links if net[link.first] not in regular], np.isin(net, regular)
+    own = net[links.first]
+    codes = np.unique(own)
+    rows = split_by_sortie(np.searchsorted(codes, own), len(codes))
+    is_regular = [find_pattern(links.votes[some].sum(axis=0, dtype=np.float64)) > MOST_PATTERN for some in rows]
+    regular = codes[is_regular]
+    return links.take(~np.isin(own, regular)), np.isin(net, regular)
 
 
 def _place_control(sightings: Sightings, options: MergeOptions) -> Floats:
@@ -172,19 +174,12 @@ def _find_datum_variances(datum: Datum, applied: Mask) -> Floats:
     return np.where(loose, spread, datum.error**2)
 
 
-def _link_all(part: Sightings) -> list[Link]:
-    pairs = collect_differences(part.east, part.north, part.temperature, part.sortie, part.key)
-    return [link for link in map(find_link, pairs) if link is not None]
-
-
-def _guess_variances(sightings: Sightings, links: list[Link]) -> Floats:
+def _guess_variances(sightings: Sightings, links: Links) -> Floats:
     """Return a variance for each sortie: half that of its differences, or what the sightings state, or 1 m."""
     count = len(sightings.sortie_names)
-    total, weight = np.zeros(count), np.zeros(count)
-    for link in links:
-        for code in (link.first, link.second):
-            total[code] += link.variance * link.support * link.support / 2
-            weight[code] += link.support
+    both = np.column_stack([links.first, links.second]).ravel()
+    total = np.bincount(both, np.repeat(links.variance * links.support * links.support / 2, 2), minlength=count)
+    weight = np.bincount(both, np.repeat(links.support, 2), minlength=count)
     stated = np.nanmedian(sightings.variance) if np.isfinite(sightings.variance).any() else FIRST_GUESS_M**2
     return np.where(weight > 0, total / np.maximum(weight, 1e-9), stated)
 

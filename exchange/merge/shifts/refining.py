@@ -1,12 +1,15 @@
-"""From differences to the link between two sorties: voting, then refinement of the peak."""
+"""From differences to the links between sorties: voting, then refinement of the peaks."""
 
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from exchange.merge.shifts.differences import Differences
-from exchange.merge.shifts.network import Link
-from exchange.merge.shifts.voting import MATCHED, REACH_M, Peak, find_peak
+from exchange.merge.shifts.differences import REACH_M, Differences
+from exchange.merge.shifts.network import Links
+from exchange.merge.shifts.voting import MATCHED, Peaks, find_peaks
+
+Codes = NDArray[np.int64]
 
 LEAST_MARGIN = 10.0
 """Natural logarithm by which the best shift must beat all others: 20000 to 1. Chance reaches about 10 where sorties
@@ -19,41 +22,46 @@ _ROUNDS = 20
 _LEAST_VARIANCE_M2 = 0.02
 
 
-def find_link(differences: Differences) -> Link | None:
-    """Return how the second sortie lies to the first, if the evidence carries it."""
-    if not len(differences.voter):
-        return None
-    peak = find_peak(differences.voter, differences.east, differences.north, differences.weight)
-    if peak.margin < LEAST_MARGIN:
-        return None
-    link = _refine(differences, peak)
-    return link if link.support >= LEAST_SUPPORT else None
+def find_links(differences: Differences, first: Codes, second: Codes) -> Links:
+    """Return how second sorties lie to first ones, where the evidence carries it.
+
+    Parameters
+    ----------
+    differences
+        Of some couples, each with a voter.
+    first, second
+        Codes of the sorties of each couple.
+    """
+    peaks = find_peaks(differences)
+    links = _refine(differences, peaks, first, second)
+    return links.take((peaks.margin >= LEAST_MARGIN) & (links.support >= LEAST_SUPPORT))
 
 
-def _refine(differences: Differences, peak: Peak) -> Link:
-    """Return the link after iterated means of the differences near the peak."""
-    near = np.hypot(differences.east - peak.east, differences.north - peak.north) < 4 * max(peak.width, 1.5)
-    east, north, voter = differences.east[near], differences.north[near], differences.voter[near]
-    alike = differences.weight[near]
-    voters = int(differences.voter.max()) + 1
+def _refine(differences: Differences, peaks: Peaks, first: Codes, second: Codes) -> Links:
+    """Return the links after iterated means of the differences near each peak."""
+    couple = differences.couple[differences.voter]
+    away = np.hypot(differences.east - peaks.east[couple], differences.north - peaks.north[couple])
+    near = (away < 4 * np.maximum(peaks.width, 1.5)[couple]) & (peaks.margin >= LEAST_MARGIN)[couple]
+    voters, couples = len(differences.couple), len(peaks.margin)
     crowd = np.bincount(differences.voter, differences.weight, minlength=voters) / (np.pi * REACH_M**2)
-    x, y, variance = peak.east, peak.north, peak.width**2
-    support = 1e-9
+    east, north, voter, couple = differences.east[near], differences.north[near], differences.voter[near], couple[near]
+    alike, chance = differences.weight[near], ((1 - MATCHED) * crowd)[voter]
+    x, y, variance = peaks.east, peaks.north, peaks.width**2
     for _ in range(_ROUNDS):
-        square = (east - x) ** 2 + (north - y) ** 2
-        height = alike * np.exp(-square / (2 * variance)) / (2 * np.pi * variance)
-        total = np.bincount(voter, height, minlength=voters)
-        weight = MATCHED * height / ((1 - MATCHED) * crowd[voter] + MATCHED * total[voter])
-        support = max(float(weight.sum()), 1e-9)
-        x, y = float(weight @ east / support), float(weight @ north / support)
-        variance = max(float(weight @ square / (2 * support)), _LEAST_VARIANCE_M2)
-    return Link(
-        first=differences.first,
-        second=differences.second,
+        square = (east - x[couple]) ** 2 + (north - y[couple]) ** 2
+        height = alike * np.exp(square * (-0.5 / variance)[couple]) * (MATCHED / (2 * np.pi * variance))[couple]
+        weight = height / (chance + np.bincount(voter, height, minlength=voters)[voter])
+        support = np.maximum(np.bincount(couple, weight, minlength=couples), 1e-9)
+        x, y = (np.bincount(couple, weight * values, minlength=couples) / support for values in (east, north))
+        spread = np.bincount(couple, weight * square, minlength=couples) / (2 * support)
+        variance = np.maximum(spread, _LEAST_VARIANCE_M2)
+    return Links(
+        first=first,
+        second=second,
         east=x,
         north=y,
         variance=variance / support,
         support=support,
-        worth=peak.margin,
-        votes=peak.votes,
+        worth=peaks.margin,
+        votes=peaks.votes,
     )

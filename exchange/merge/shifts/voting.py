@@ -7,17 +7,17 @@ shifts explain, votes weakly for each of them, and none votes more than once.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Codes = NDArray[np.int64]
+from exchange.merge.shifts.differences import REACH_M, Differences
 
-REACH_M = 14.0
-"""Two sorties may lie this far off each other: twice the 6-7 m that receivers are off at worst (from memory)."""
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Codes = NDArray[np.int64]
 
 BIN_M = 0.5
 WIDTHS_M = (0.6, 1.2, 2.4)
@@ -37,10 +37,16 @@ _NEXT_M = 2.0
 _REPEATED_M = 9.0
 """How far apart the spots of a regular pattern are looked for."""
 
+_HALF_WINDOW = int(_REPEATED_M / BIN_M) + 2
+"""Bins around a peak that bear on a regular pattern."""
+
+_FACTORS = 8
+"""So many likelihoods are multiplied before a logarithm is taken; their product stays within single precision."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Peak:
-    """Say where votes pile up.
+class Peaks:
+    """Say where votes pile up, for each couple of sorties.
 
     Attributes
     ----------
@@ -48,107 +54,150 @@ class Peak:
         Metres.
     width
         Spread per axis that explained most, metres.
-    height
-        Natural logarithm of the likelihood above chance.
     margin
-        How much higher it is than any place well away from it.
+        How much higher the peak is than any place well away from it, natural logarithm.
     votes
-        Over all shifts, bin by bin, above their median, the peak in the middle.
+        Over the shifts around the peak, bin by bin, above the median of all, the peak in the middle.
     """
 
-    east: float
-    north: float
-    width: float
-    height: float
-    margin: float
-    votes: Floats
+    east: Floats
+    north: Floats
+    width: Floats
+    margin: Floats
+    votes: Singles
 
 
-def find_peak(voter: Codes, east: Floats, north: Floats, weight: Floats) -> Peak:
-    """Return where the votes pile up.
-
-    Parameters
-    ----------
-    voter
-        Which sighting has the difference, from 0 without gaps, shape (n,).
-    east, north
-        Differences up to ``REACH_M``, metres, shape (n,).
-    weight
-        Of each difference, above 0, shape (n,).
-    """
-    few = voter % max((int(voter.max()) + 1) // _FEW_VOTERS, 1) == 0
-    first = _find_peak(voter[few], east[few], north[few], weight[few])
-    if few.all() or first.margin >= _CLEAR_MARGIN:
-        return first
-    return _find_peak(voter, east, north, weight)
+def find_peaks(differences: Differences) -> Peaks:
+    """Return where the votes pile up, for each couple; each must have a voter."""
+    voters = np.bincount(differences.couple)
+    step = np.maximum(voters // _FEW_VOTERS, 1)
+    index = np.arange(len(differences.couple)) - np.repeat(np.cumsum(voters) - voters, voters)
+    found = _find_peaks(differences.take(index % step[differences.couple] == 0))
+    again = (step > 1) & (found.margin < _CLEAR_MARGIN)
+    if again.any():
+        _replace(found, again, _find_peaks(differences.take(again[differences.couple])))
+    return found
 
 
-def _find_peak(voter: Codes, east: Floats, north: Floats, weight: Floats) -> Peak:
-    counts = _count(np.unique(voter, return_inverse=True)[1], east, north, weight)
-    votes = [_vote(counts, width) for width in WIDTHS_M]
-    best = int(np.argmax([vote.max() for vote in votes]))
-    return _read_peak(votes[best], WIDTHS_M[best])
-
-
-def find_pattern(all_votes: Sequence[Floats]) -> float:
-    """Return how high the next peak stands beside the first, as a share of it, in all votes together.
+def find_pattern(votes: Floats) -> float:
+    """Return how high the next peak stands beside the first, as a share of it, in the votes of many couples together.
 
     Near 1 for a regular pattern of spots, which a shift by one step explains nearly as well; near 0 for scattered ones.
     """
     from scipy.ndimage import maximum_filter
 
-    if not all_votes:
-        return 0.0
-    votes = np.sum(all_votes, axis=0)
     place = (np.arange(len(votes)) - len(votes) // 2) * BIN_M
     away = np.hypot(place[None, :], place[:, None])
     beside = (maximum_filter(votes, 5) == votes) & (away > _NEXT_M) & (away < _REPEATED_M)
     return float(votes[beside].max(initial=0.0) / max(votes[len(votes) // 2, len(votes) // 2], 1e-9))
 
 
-def _count(voter: Codes, east: Floats, north: Floats, weight: Floats) -> NDArray[np.float32]:
-    voters = int(voter.max()) + 1
-    column = np.clip(((east + REACH_M) / BIN_M).astype(np.int64), 0, _SIDE - 1)
-    line = np.clip(((north + REACH_M) / BIN_M).astype(np.int64), 0, _SIDE - 1)
-    cell = (voter * _SIDE + line) * _SIDE + column
-    return np.bincount(cell, weight, minlength=voters * _SIDE**2).reshape(voters, _SIDE, _SIDE).astype(np.float32)
+def _replace(found: Peaks, couples: NDArray[np.bool_], by: Peaks) -> None:
+    for field in fields(Peaks):
+        getattr(found, field.name)[couples] = getattr(by, field.name)
 
 
-def _vote(counts: NDArray[np.float32], width: float) -> Floats:
-    """Return the height over all shifts, bin by bin, for differences that spread by ``width`` per axis."""
-    kernel = _spread(width)
-    near = kernel @ counts @ kernel
-    density = counts.sum(axis=(1, 2), keepdims=True) / (np.pi * REACH_M**2)
-    ratio = near / (BIN_M**2 * density)
-    height = np.log(1 - MATCHED + MATCHED * ratio).sum(axis=0).astype(np.float64)
-    return np.where(_is_within_reach(), height, -np.inf)
+def _find_peaks(differences: Differences) -> Peaks:
+    """Return the peaks of the couples that have a voter, in their order."""
+    column, line = (_find_bins(values) for values in (differences.east, differences.north))
+    share = _share(differences)
+    begins = np.flatnonzero(np.diff(differences.couple, prepend=-1))
+    ends = np.append(begins[1:], len(differences.couple))
+    first = np.searchsorted(differences.voter, begins)
+    last = np.searchsorted(differences.voter, ends)
+    height = np.empty((len(begins), _SIDE, _SIDE))
+    width = np.empty(len(begins))
+    for index, (begin, a, b) in enumerate(zip(begins.tolist(), first.tolist(), last.tolist(), strict=True)):
+        ballot = _Ballot.of(differences.voter[a:b] - begin, line[a:b], column[a:b], share[a:b])
+        votes = [ballot.count(tried) for tried in WIDTHS_M]
+        best = int(np.argmax([vote[_within_reach()].max() for vote in votes]))
+        height[index], width[index] = votes[best], WIDTHS_M[best]
+    return _read_peaks(height, width)
 
 
-def _spread(width: float) -> NDArray[np.float32]:
+def _find_bins(difference: Floats) -> Codes:
+    return np.clip(((difference + REACH_M) / BIN_M).astype(np.int64), 0, _SIDE - 1)
+
+
+def _share(differences: Differences) -> Singles:
+    """Return how much likelier than by chance each difference makes its voter, per bin that it is spread over."""
+    density = np.bincount(differences.voter, differences.weight) / (np.pi * REACH_M**2)
+    ratio = differences.weight / (BIN_M**2 * density[differences.voter])
+    return (MATCHED * ratio).astype(np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class _Ballot:
+    """Hold the differences of one couple, a row a voter, as many columns as the most of one; the rest has no share."""
+
+    line: Codes
+    column: Codes
+    share: Singles
+
+    @classmethod
+    def of(cls, voter: Codes, line: Codes, column: Codes, share: Singles) -> _Ballot:
+        size = np.bincount(voter)
+        # As many rows as make full products; a row without a share votes for nothing.
+        shape = (-(-len(size) // _FACTORS) * _FACTORS, int(size.max()))
+        place = np.arange(len(voter)) + np.repeat(np.arange(len(size)) * shape[1] - (np.cumsum(size) - size), size)
+        spread = [np.zeros(shape, values.dtype) for values in (line, column, share)]
+        for target, values in zip(spread, (line, column, share), strict=True):
+            target.ravel()[place] = values
+        spread[2][len(size) :, 0] = 0.0
+        return cls(*spread)
+
+    def count(self, width: float) -> Floats:
+        """Return the height over all shifts, bin by bin, for differences that spread by ``width`` per axis."""
+        kernel = _spread(width)
+        upward = kernel[self.line] * self.share[..., None]
+        likelier = upward.transpose(0, 2, 1) @ kernel[self.column]
+        likelier += np.float32(1 - MATCHED)
+        products = likelier.reshape(-1, _FACTORS, _SIDE, _SIDE).prod(axis=1)
+        return np.asarray(np.log(products).sum(axis=0), np.float64)
+
+
+@cache
+def _spread(width: float) -> Singles:
     place = np.arange(_SIDE) * BIN_M
     kernel = np.exp(-((place[:, None] - place[None, :]) ** 2) / (2 * width**2))
-    scaled: NDArray[np.float32] = (kernel * BIN_M / (np.sqrt(2 * np.pi) * width)).astype(np.float32)
-    return scaled
+    return np.asarray(kernel * BIN_M / (np.sqrt(2 * np.pi) * width), np.float32)
 
 
-def _is_within_reach() -> NDArray[np.bool_]:
+@cache
+def _within_reach() -> NDArray[np.bool_]:
     centre = _bin_centres()
-    return centre[None, :] ** 2 + centre[:, None] ** 2 <= (REACH_M - 1) ** 2
+    return np.asarray(centre[None, :] ** 2 + centre[:, None] ** 2 <= (REACH_M - 1) ** 2)
 
 
+@cache
 def _bin_centres() -> Floats:
     return ((np.arange(_SIDE) + 0.5) * BIN_M - REACH_M).astype(np.float64)
 
 
-def _read_peak(height: Floats, width: float) -> Peak:
-    line, column = np.unravel_index(int(np.argmax(height)), height.shape)
-    centre = _bin_centres()
-    away = np.hypot(centre[None, :] - centre[column], centre[:, None] - centre[line]) > max(2.5 * width, _NEXT_M)
-    top, floor = float(height[line, column]), float(np.median(height[np.isfinite(height)]))
-    margin = top - float(height[away].max())
-    above = np.pad(np.where(np.isfinite(height), height - floor, 0.0), _SIDE)
-    half = _SIDE // 2
-    votes = above[line + half : line + 3 * half + 1, column + half : column + 3 * half + 1]
-    return Peak(
-        east=float(centre[column]), north=float(centre[line]), width=width, height=top, margin=margin, votes=votes
+def _read_peaks(height: Floats, width: Floats) -> Peaks:
+    """Return the highest place of each couple, and how it stands out; ``height`` has shape (couples, side, side)."""
+    reach, centre = _within_reach(), _bin_centres()
+    floor = np.median(height[:, reach], axis=1)
+    height[:, ~reach] = -np.inf
+    flat = height.reshape(len(height), -1)
+    line, column = np.unravel_index(flat.argmax(axis=1), (_SIDE, _SIDE))
+    top = flat.max(axis=1)
+    square = (centre - centre[line, None])[:, :, None] ** 2 + (centre - centre[column, None])[:, None, :] ** 2
+    is_away = square > np.maximum(2.5 * width, _NEXT_M)[:, None, None] ** 2
+    return Peaks(
+        east=centre[column],
+        north=centre[line],
+        width=width,
+        margin=top - height.max(axis=(1, 2), where=is_away, initial=-np.inf),
+        votes=_cut_windows(height - floor[:, None, None], line, column),
     )
+
+
+def _cut_windows(above: Floats, line: Codes, column: Codes) -> Singles:
+    """Return what stands around each peak, 0 where nothing was counted."""
+    padded = np.zeros((len(above), _SIDE + 2 * _HALF_WINDOW, _SIDE + 2 * _HALF_WINDOW), np.float32)
+    padded[:, _HALF_WINDOW:-_HALF_WINDOW, _HALF_WINDOW:-_HALF_WINDOW] = np.where(np.isfinite(above), above, 0.0)
+    across = np.arange(2 * _HALF_WINDOW + 1)
+    which = np.arange(len(above))[:, None, None]
+    windows: Singles = padded[which, (line[:, None] + across)[:, :, None], (column[:, None] + across)[:, None, :]]
+    return windows

@@ -6,8 +6,9 @@ import pytest
 from exchange.geo.frame import LocalFrame
 from exchange.merge import Merged, MergeOptions, merge_detections
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
-from exchange.merge.shifts.network import Link, solve_network
-from exchange.merge.shifts.voting import find_peak
+from exchange.merge.shifts.differences import Differences
+from exchange.merge.shifts.network import Links, solve_network
+from exchange.merge.shifts.voting import find_peaks
 from exchange.model import Detections
 
 FRAME = LocalFrame(-114.0, 44.5)
@@ -80,14 +81,14 @@ def test_a_lattice_is_left_unshifted_and_flagged() -> None:
 
 def test_votes_of_like_temperature_count_more() -> None:
     """Of two piles of differences with as many votes each, the one whose temperatures agree is the peak."""
-    voter = np.tile(np.arange(40), 2)
-    east, north = np.repeat([3.0, -5.0], 40), np.repeat([1.0, 2.0], 40)
-    for likely, place in ((slice(0, 40), (3.0, 1.0)), (slice(40, 80), (-5.0, 2.0))):
-        weight = np.full(80, 0.1)
-        weight[likely] = 1.0
-        peak = find_peak(voter, east, north, weight)
-        assert (peak.east, peak.north) == pytest.approx(place, abs=0.5)
-        assert peak.margin > 10.0
+    voter = np.repeat(np.arange(80), 2)
+    east, north = np.tile([3.0, -5.0], 80), np.tile([1.0, 2.0], 80)
+    # Two couples of sorties: in the first one the first pile is alike, in the second the other.
+    weight = np.concatenate([np.tile([1.0, 0.1], 40), np.tile([0.1, 1.0], 40)])
+    peaks = find_peaks(Differences(np.repeat([0, 1], 40), voter, east, north, weight))
+    assert peaks.east == pytest.approx([3.0, -5.0], abs=0.5)
+    assert peaks.north == pytest.approx([1.0, 2.0], abs=0.5)
+    assert peaks.margin.min() > 10.0
 
 
 def test_few_shared_spots_are_left_unshifted_and_flagged() -> None:
@@ -106,11 +107,16 @@ def test_no_shift_is_looked_for_where_none_is_wanted() -> None:
 
 def test_a_network_meets_all_links_that_agree() -> None:
     """Three sorties in a ring of agreeing links lie where the links say, with mean zero."""
-    pairs = [(0, 1, 1.0, 2.0), (1, 2, -3.0, 1.0), (0, 2, -2.0, 3.0)]
-    links = [
-        Link(first=a, second=b, east=e, north=n, variance=0.01, support=30, worth=50, votes=np.zeros((3, 3)))
-        for a, b, e, n in pairs
-    ]
+    links = Links(
+        first=np.array([0, 1, 0]),
+        second=np.array([1, 2, 2]),
+        east=np.array([1.0, -3.0, -2.0]),
+        north=np.array([2.0, 1.0, 3.0]),
+        variance=np.full(3, 0.01),
+        support=np.full(3, 30.0),
+        worth=np.full(3, 50.0),
+        votes=np.zeros((3, 3, 3), np.float32),
+    )
     place, net = solve_network(4, links)
     assert place[1] - place[0] == pytest.approx((1.0, 2.0), abs=1e-6)
     assert place[2] - place[0] == pytest.approx((-2.0, 3.0), abs=1e-6)
