@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.distinct import find_distinct
 from exchange.merge.fusing import find_best
 from exchange.merge.keys import code_texts
 from exchange.model.detections import Detections
@@ -213,21 +213,37 @@ def _join_seen(seen_by: NDArray[np.object_], group: Codes, count: int) -> tuple[
 def _join_many(
     code: Codes, told: Sequence[Sequence[str]], group: Codes, count: int
 ) -> tuple[NDArray[np.object_], Codes]:
-    """Do the same one spot at a time, where there are more sorties than a number has bits."""
-    couple = np.unique(group * len(told) + code)
+    """Do the same where there are more sorties than a number has bits."""
     names = sorted({name for one in told for name in one})
     place = {name: index for index, name in enumerate(names)}
     listed = np.array([place[name] for one in told for name in one], np.int64)
     length = np.array([len(one) for one in told], np.int64)
+    couple = find_distinct(group * len(told) + code)
     holder, which = couple // len(told), couple % len(told)
     step = np.arange(int(length[which].sum())) - np.repeat(np.cumsum(length[which]) - length[which], length[which])
     name = listed[np.repeat((np.cumsum(length) - length)[which], length[which]) + step]
-    seen = np.unique(np.repeat(holder, length[which]) * len(names) + name)
-    words = np.array(names, object)[seen % len(names)].tolist()
-    begins = np.searchsorted(seen // len(names), np.arange(count + 1))
-    joined = np.full(count, "", object)
-    joined[:] = [SEPARATOR.join(words[begin:end]) for begin, end in pairwise(begins.tolist())]
-    return joined, np.diff(begins)
+    seen = find_distinct(np.repeat(holder, length[which]) * len(names) + name)
+    size = np.bincount(seen // len(names), minlength=count)
+    kind, example = _find_kinds(seen % len(names), size, len(names))
+    begins = np.cumsum(size) - size
+    words = [[names[index] for index in (seen[begins[row] : begins[row] + size[row]] % len(names)).tolist()]
+             for row in example.tolist()]  # fmt: skip
+    return np.array([SEPARATOR.join(some) for some in words] or [""], object)[kind], size
+
+
+def _find_kinds(member: Codes, size: Codes, members: int) -> tuple[Codes, Codes]:
+    """Return for each set, whose members stand together in order, which kind it is, and a set of each kind."""
+    begin = np.cumsum(size) - size
+    kind = np.zeros(len(size), np.int64)
+    open_rows = np.flatnonzero(size > 0)
+    kinds = 1
+    for step in range(int(size.max(initial=0))):
+        open_rows = open_rows[size[open_rows] > step]
+        found, now = np.unique(kind[open_rows] * members + member[begin[open_rows] + step], return_inverse=True)
+        kind[open_rows] = kinds + now
+        kinds += len(found)
+    _, example, kind = np.unique(kind, return_index=True, return_inverse=True)
+    return kind, example
 
 
 def _split(text: str) -> Sequence[str]:

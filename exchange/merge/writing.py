@@ -138,9 +138,10 @@ def _join_keys(work: Work) -> list[str]:
         # Such a list tells its sightings; its spots themselves are none.
         order = order[~work.basis.is_listed[work.part.row[order]]]
     text = write_keys(work.part.key[order])
-    last = np.cumsum(np.bincount(work.group[order], minlength=len(work.numbering.number))) * (KEY_DIGITS + 1)
-    begins = [0, *last[:-1].tolist()]
-    joined = [text[begin:end].rstrip() for begin, end in zip(begins, last.tolist(), strict=True)]
+    size = np.bincount(work.group[order], minlength=len(work.numbering.number))
+    begins = (np.cumsum(size) - size) * (KEY_DIGITS + 1)
+    ends = np.maximum(begins + size * (KEY_DIGITS + 1) - 1, begins)
+    joined = list(map(text.__getitem__, map(slice, begins.tolist(), ends.tolist())))
     if contained is not None and work.basis.is_listed.any():
         for index in np.flatnonzero(work.numbering.keeper >= 0).tolist():
             joined[index] = " ".join(filter(None, [contained[work.numbering.keeper[index]], joined[index]]))

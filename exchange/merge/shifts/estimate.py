@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.distinct import find_distinct
 from exchange.merge.grouping import Yardstick, learn_yardstick, link_by_accuracy
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts.adjustment import adjust_shifts, estimate_variances
@@ -206,7 +207,7 @@ def _refine_by_groups(
 
 
 def _count_shared(group: Codes, sortie: Codes, count: int) -> Codes:
-    couple = np.unique(group * count + sortie)
+    couple = find_distinct(group * count + sortie)
     holder = couple // count
     several = np.bincount(holder)[holder] > 1
     return np.bincount(couple[several] % count, minlength=count)

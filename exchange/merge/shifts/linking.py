@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.distinct import find_distinct
 from exchange.merge.shifts.differences import Differences, Seen, measure_differences
 from exchange.merge.shifts.network import Links
 from exchange.merge.shifts.refining import find_links
@@ -115,7 +116,7 @@ def _find_partners(cell: Codes, sortie: Codes, count: int) -> list[list[int]]:
 
     if not count:
         return []
-    couple = np.unique(np.unique(cell, return_inverse=True)[1] * count + sortie)
+    couple = find_distinct(np.unique(cell, return_inverse=True)[1] * count + sortie)
     seen = coo_array((np.ones(len(couple)), (couple % count, couple // count))).tocsr()
     common = (seen @ seen.T).tocoo()
     first, second = common.coords
