@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.grouping.competition import share_between_rivals
 from exchange.merge.grouping.density import measure_density
 from exchange.merge.grouping.linkage import mark_cliques
 from exchange.merge.grouping.odds import weigh_place, weigh_repeats
@@ -87,7 +88,7 @@ def weigh_pairs(
     odds = place
     if warmth is not None:
         odds = place + weigh_warmth(warmth, among, part.temperature[crowded], part.sortie[crowded])
-    probability = 1 / (1 + np.exp(-np.clip(odds, -50, 50)))
+    probability = share_between_rivals(among, odds, part.image[crowded])
     return Weighed(island=island, crowded=crowded, pairs=among, place=place, probability=probability)
 
 
