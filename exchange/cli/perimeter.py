@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from exchange.perimeter import Traced, TraceOptions
     from exchange.perimeter.compare import Growth
 
+_NAMES_OF_OPTIONS = {"camera_angle_degrees": "--camera-angle", "height_m": "--height", "simplify_m": "--simplify"}
+
 
 @click.command(
     "perimeter",
@@ -68,10 +70,12 @@ def command(
     Where there is no perimeter to be had, nothing but the picture is written and the exit code is 1. A perimeter that
     needs a look before use comes with exit code 3, and its flags travel in the output.
     """
+    from exchange.cli.outputs import refuse_inputs
     from exchange.model import Packet, gather_problems
     from exchange.perimeter import trace_perimeter
 
     _check_outputs(output, picture, removed, target_format, overwrite=overwrite, as_json=as_json)
+    refuse_inputs((output, picture, removed), (*files, compare, values["elevation"], ledger))
     options, host = _to_trace_options(values), load_host()
     packet = _read_tracks(files, host, format_name, to_read_options(values))
     earlier = _read_perimeter(compare, host) if compare else None
@@ -92,7 +96,7 @@ def command(
     else:
         tell_problems(problems)
         tell_trace(output, traced, growth, picture)
-    ctx.exit(_exit_code(traced, problems))
+    ctx.exit(_exit_code(traced, growth, problems))
 
 
 def _enter(ledger: Path, perimeter: Perimeter, files: tuple[str, ...]) -> None:
@@ -125,15 +129,21 @@ def _to_trace_options(values: dict[str, Any]) -> TraceOptions:
     from exchange.perimeter import TraceOptions
 
     angle, height, grid = (values.pop(name) for name in ("camera_angle", "height", "elevation"))
-    return TraceOptions(
-        edge_side=values.pop("edge_side") or "",
-        camera_angle_degrees=math.nan if angle is None else angle,
-        height_m=math.nan if height is None else to_metres(height, "--height"),
-        elevation=read_elevation(grid) if grid else None,
-        simplify_m=to_metres(values.pop("simplify"), "--simplify"),
-        max_vertices=values.pop("max_vertices"),
-        allow_open=values.pop("allow_open"),
-    )
+    if angle is not None and math.isnan(angle):
+        raise OptionError("'nan' is no angle", field="--camera-angle", remedy="Give 0 to 85 from the vertical.")
+    try:
+        return TraceOptions(
+            edge_side=values.pop("edge_side") or "",
+            camera_angle_degrees=math.nan if angle is None else angle,
+            height_m=math.nan if height is None else to_metres(height, "--height"),
+            elevation=read_elevation(grid) if grid else None,
+            simplify_m=to_metres(values.pop("simplify"), "--simplify"),
+            max_vertices=values.pop("max_vertices"),
+            allow_open=values.pop("allow_open"),
+        )
+    except OptionError as error:
+        named = _NAMES_OF_OPTIONS.get(error.field or "", error.field)
+        raise OptionError(error.message, field=named, remedy=error.remedy) from error
 
 
 def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: ReadOptions) -> Packet:
@@ -142,8 +152,10 @@ def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: 
         return packet
     held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
     raise ReadError(
-        f"no track in {', '.join(files)}, but {held or 'nothing'}",
-        remedy="If the rows of a table are the fixes of a track, say so with --as-track.",
+        f"no track in {', '.join(files)}" + (f", but {held}" if held else ": there is nothing in it"),
+        remedy="If the rows of a table are the fixes of a track, say so with --as-track."
+        if packet.detections or packet.places
+        else "Give the log of a flight along the edge.",
     )
 
 
@@ -200,8 +212,9 @@ def _write_removed(name: str | None, traced: Traced, host: Host, *, overwrite: b
     return _write(Packet(places=to_places(traced.removed)), name, host, "", overwrite=overwrite)
 
 
-def _exit_code(traced: Traced, problems: Iterable[Problem]) -> int:
+def _exit_code(traced: Traced, growth: Growth | None, problems: Iterable[Problem]) -> int:
     if traced.perimeter is None:
         return FAILED
     needs_person = bool(traced.flags or traced.refusals) or any(problem.needs_person for problem in problems)
+    needs_person = needs_person or bool(growth and growth.is_apart)
     return NEEDS_PERSON if needs_person else 0

@@ -61,10 +61,16 @@ class Growth:
         """Whether the most that the edge moved may be the error of the two perimeters."""
         return self.moved_most_m <= self.expected_error_m
 
+    @property
+    def is_apart(self) -> bool:
+        """Whether nothing of the later perimeter meets the earlier one, which may be that of another fire."""
+        return math.isnan(self.moved_most_m)
+
     def as_dict(self) -> dict[str, Any]:
         """Return the figures by stable names, missing ones as ``None``, hectares and acres beside square metres."""
         longitude, latitude = self.moved_most_at
-        figures: dict[str, Any] = {**vars(self), "is_within_error": self.is_within_error}
+        told = {"is_within_error": self.is_within_error, "is_apart": self.is_apart}
+        figures: dict[str, Any] = {**vars(self), **told}
         for name in ("earlier_area", "later_area", "added", "lost"):
             figures[f"{name}_ha"] = _hectares(figures[f"{name}_m2"])
             figures[f"{name}_acres"] = _acres(figures[f"{name}_m2"])
@@ -85,8 +91,8 @@ class Growth:
         return rows + new + [("believe", self._describe_error())]
 
     def _describe_most(self) -> str:
-        if math.isnan(self.moved_most_m):
-            return "the two perimeters do not touch"
+        if self.is_apart:
+            return "the two perimeters do not touch: check that both are of one fire"
         longitude, latitude = self.moved_most_at
         way = "outward" if self.is_outward else "inward"
         return (

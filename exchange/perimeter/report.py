@@ -95,6 +95,13 @@ class TraceReport:
         ]  # fmt: skip
         return rows + (self._describe_perimeter() if self.area_m2 == self.area_m2 else [])
 
+    def describe_error(self) -> str:
+        """Return in words how far the edge may be off, and on what that rests."""
+        if math.isnan(self.expected_error_m):
+            return "unknown"
+        within = f"within {self.expected_error_m:.1f} m 95 times in 100"
+        return f"{within}, if the camera looked straight down" if self.offset_unknown_m else within
+
     def _describe_perimeter(self) -> list[tuple[str, str]]:
         other = self._in_other_units()
         return [
@@ -102,8 +109,7 @@ class TraceReport:
             ("area", f"{other['area_ha']:.2f} ha = {other['area_acres']:.2f} acres"),
             ("length", f"{other['length_km']:.3f} km = {other['length_miles']:.3f} miles = "
                        f"{other['length_chains']:.1f} chains; islands {self.island_length_m:.0f} m"),
-            ("edge error", f"within {self.expected_error_m:.1f} m 95 times in 100; "
-                           f"area within {other['area_error_ha']:.2f} ha"),
+            ("edge error", f"{self.describe_error()}; area within {other['area_error_ha']:.2f} ha"),
         ]  # fmt: skip
 
     def _describe_time(self) -> str:

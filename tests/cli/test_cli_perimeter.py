@@ -25,6 +25,13 @@ def fixture(name: str) -> str:
 
 
 HALF = fixture("tracks/s1_half_ring.gpx")
+OTHER_FIRE = json.dumps(
+    {
+        "type": "Feature",
+        "properties": {"exchange": "perimeter"},
+        "geometry": {"type": "Polygon", "coordinates": [[[10, 50], [10.1, 50], [10.1, 50.1], [10, 50.1], [10, 50]]]},
+    }
+)
 
 
 def test_a_refused_trace_writes_nothing_but_the_picture(exchange: Run, folder: Path) -> None:
@@ -60,9 +67,11 @@ def test_the_report_of_a_refusal_has_its_reasons_and_no_output(exchange: Run) ->
     [
         (["--height", "sixty"], "'sixty' is no length"),
         (["--height", "60 acres"], "'60 acres' is no length"),
-        (["--simplify", "-1m"], "simplify_m"),
+        (["--simplify", "-1m"], "field --simplify"),
+        (["--height", "-60m"], "field --height"),
         (["--height", "nan"], "'nan' is no length"),
-        (["--camera-angle", "95"], "camera_angle_degrees"),
+        (["--camera-angle", "95"], "field --camera-angle"),
+        (["--camera-angle", "nan"], "field --camera-angle"),
         (["--edge-side", "below"], "'below' is not one of"),
         (["--max-vertices", "3"], "3 is not in the range"),
         (["--picture", "out.jpg"], "is no name of a PNG picture"),
@@ -97,6 +106,45 @@ def test_a_table_without_a_track_is_told_how_to_be_one(exchange: Run) -> None:
     assert result.code == 1
     assert "no track in sortie.csv, but 2 detections" in result.err
     assert "--as-track" in result.err
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        ("empty.gpx", '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="t"/>', "there is nothing"),
+        ("area.geojson", "", "but 1 perimeters"),
+    ],
+    ids=["empty", "perimeter"],
+)
+def test_a_file_without_a_track_asks_for_a_log(exchange: Run, folder: Path, name: str, text: str, words: str) -> None:
+    """Where no table is at hand nobody is sent to --as-track, which would not help."""
+    (folder / name).write_text(text or OTHER_FIRE, encoding="utf-8")
+    result = exchange("perimeter", name, "-o", "out.geojson")
+    assert result.code == 1
+    assert f"no track in {name}" in result.err
+    assert words in result.err
+    assert "Give the log of a flight" in result.err
+    assert "--as-track" not in result.err
+
+
+@pytest.mark.parametrize("option", ["-o", "--picture", "--removed"])
+def test_no_output_replaces_a_log(exchange: Run, folder: Path, option: str) -> None:
+    """Even with --overwrite a file that is read is never written: a log that is gone cannot be flown again."""
+    log = folder / "log.png"
+    log.write_bytes(Path(HALF).read_bytes())
+    outputs = ["-o", "log.png", "--to", "gpx"] if option == "-o" else ["-o", "out.geojson", option, "./log.png"]
+    result = exchange("perimeter", "log.png", "--from", "gpx", *outputs, "--overwrite")
+    assert result.code == 2
+    assert "log.png' is read and would be replaced" in result.err
+    assert log.read_bytes() == Path(HALF).read_bytes()
+
+
+def test_growth_since_another_fire_needs_a_person(exchange: Run, folder: Path) -> None:
+    """Two perimeters that do not touch are no growth of one fire: code 3 and a question."""
+    (folder / "other.geojson").write_text(OTHER_FIRE, encoding="utf-8")
+    result = exchange("perimeter", EDGE, *IN_METRES, "-o", "out.geojson", "--compare", "other.geojson")
+    assert result.code == 3
+    assert "the two perimeters do not touch: check that both are of one fire" in result.err
 
 
 def test_growth_is_told_from_one_perimeter_only(exchange: Run) -> None:

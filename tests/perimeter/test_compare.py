@@ -54,6 +54,12 @@ def test_an_edge_that_was_drawn_back_moved_inward() -> None:
     assert growth.mean_movement_m < 0
 
 
+def test_two_fires_are_told_apart() -> None:
+    """A later perimeter that meets the earlier one nowhere is told to be apart, one that touches it is not."""
+    assert compare_perimeters(perimeter(SQUARE), perimeter(box(500, 500, 600, 600))).is_apart
+    assert not compare_perimeters(perimeter(SQUARE), perimeter(box(100, 0, 200, 100))).is_apart
+
+
 def test_the_same_perimeter_did_not_move() -> None:
     """Compared with itself nothing is added, lost or moved."""
     growth = compare_perimeters(perimeter(SQUARE, accuracy=2.0), perimeter(SQUARE, accuracy=2.0))
@@ -85,7 +91,7 @@ def test_perimeters_that_do_not_touch_have_no_movement() -> None:
     assert math.isnan(growth.moved_most_m)
     assert growth.as_dict()["moved_most_m"] is None
     assert growth.as_dict()["moved_most_at"] is None
-    assert dict(growth.lines())["moved most"] == "the two perimeters do not touch"
+    assert dict(growth.lines())["moved most"] == "the two perimeters do not touch: check that both are of one fire"
 
 
 def test_movement_within_the_error_of_both_is_called_so() -> None:
