@@ -30,11 +30,13 @@ Floats = NDArray[np.float64]
 _View = tuple[float, float, float, float]
 
 CAUTION: Final = "An aid only. The incident's command, licensed practice and local rules decide."
-_BLUE, _VERMILLION, _GREEN = "#0072B2", "#D55E00", "#009E73"
+_BLUE, _VERMILLION, _GREEN, _AMBER = "#0072B2", "#D55E00", "#009E73", "#E69F00"
 _REMOVED_MARKERS: Final = ("x", "+", "1", "|", "v", "*")
-_SHOWN_FINDINGS, _SHOWN_LENGTHS, _MOST_DRAWN = 4, 8, 30_000
+_SHOWN_FINDINGS, _SHOWN_PLACES, _SHOWN_LENGTHS, _MOST_DRAWN = 4, 4, 8, 30_000
 _MANY_REMOVED: Final = 150
 _ROUND_THE_RING: Final = 0.35
+_ROUND_A_DOUBTED_RING: Final = 2.0
+_MOST_FLIGHT_ENDS: Final = 12
 _NARROWEST: Final = 0.95
 _SCALE_ROOM: Final = 0.07
 
@@ -66,6 +68,7 @@ def draw_trace(tracks: Sequence[Track], traced: Traced, *, title: str = "", earl
     figure = Figure(figsize=(9.0, 10.4), dpi=110, layout=ConstrainedLayoutEngine(w_pad=0.16, h_pad=0.14))
     axes = figure.add_subplot()
     axes.set(aspect="equal", xticks=[], yticks=[])
+    view = _set_view(axes, frame, tracks, traced)
     _draw_tracks(axes, frame, tracks)
     if earlier is not None:
         _draw_earlier(axes, frame, earlier)
@@ -73,7 +76,8 @@ def draw_trace(tracks: Sequence[Track], traced: Traced, *, title: str = "", earl
     _draw_bridges(axes, frame, traced)
     _draw_removed(axes, frame, traced)
     _draw_open_ends(axes, frame, traced)
-    view = _set_view(axes, frame, tracks, traced)
+    _draw_flight_ends(axes, frame, tracks)
+    _number_places(axes, frame, traced)
     _draw_scale_and_north(axes, view)
     _write_words(figure, axes, traced, title)
     written = io.BytesIO()
@@ -93,7 +97,7 @@ def _draw_tracks(axes: Any, frame: LocalFrame, tracks: Sequence[Track]) -> None:
     for track in tracks:
         every = max(1, len(track) // _MOST_DRAWN)
         x, y = frame.to_metres(track.longitude[::every], track.latitude[::every])
-        axes.plot(x, y, color="0.62", linewidth=0.8, zorder=1, label=label)
+        axes.plot(x, y, color="0.55", linewidth=0.9, zorder=1, label=label)
         label = "_"
 
 
@@ -167,21 +171,52 @@ def _draw_open_ends(axes: Any, frame: LocalFrame, traced: Traced) -> None:
         label = "_"
 
 
+def _draw_flight_ends(axes: Any, frame: LocalFrame, tracks: Sequence[Track]) -> None:
+    """Mark where each of a few tracks begins and ends: what a pilot knows best."""
+    known = [np.flatnonzero(np.isfinite(track.longitude) & np.isfinite(track.latitude)) for track in tracks]
+    ends = [(track, rows[[0, -1]]) for track, rows in zip(tracks, known, strict=True) if len(rows)]
+    if not 0 < len(ends) <= _MOST_FLIGHT_ENDS:
+        return
+    longitude, latitude = (np.array([getattr(track, name)[rows] for track, rows in ends])
+                           for name in ("longitude", "latitude"))  # fmt: skip
+    for index, (marker, size, label) in enumerate((("^", 60, "log begins"), ("s", 34, "log ends"))):
+        x, y = frame.to_metres(longitude[:, index], latitude[:, index])
+        axes.scatter(x, y, s=size, marker=marker, facecolor="white", edgecolor="0.25", linewidths=1.3,
+                     zorder=3.8 - index, label=label)  # fmt: skip
+
+
+def _number_places(axes: Any, frame: LocalFrame, traced: Traced) -> None:
+    """Put the number of each finding above the picture at the places that it speaks of, unless an open end is there."""
+    for number, finding in enumerate(_findings(traced)[:_SHOWN_FINDINGS], start=1):
+        places = [place for place in finding.places if place not in traced.open_ends][:_SHOWN_PLACES]
+        for x, y in zip(*frame.to_metres(*np.asarray(places).reshape(-1, 2).T), strict=True):
+            box = {"boxstyle": "circle,pad=0.25", "facecolor": _AMBER, "edgecolor": "black", "linewidth": 1.2}
+            axes.text(x, y, str(number), fontsize=10, fontweight="bold", ha="center", va="center", zorder=9.5, bbox=box,
+                      clip_on=True)  # fmt: skip
+
+
 def _name_place(axes: Any, place: tuple[float, float], words: str, color: str) -> None:
+    """Write words beside a place, towards the middle of the picture, so that they are never cut off."""
+    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+    is_east, is_north = place[0] > (west + east) / 2, place[1] > (south + north) / 2
     box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": color, "linewidth": 0.8, "alpha": 0.9}
-    axes.annotate(words, place, xytext=(11, 11), textcoords="offset points", fontsize=8.5, zorder=10, bbox=box,
-                  clip_on=True)  # fmt: skip
+    axes.annotate(words, place, xytext=(-11 if is_east else 11, -11 if is_north else 11), textcoords="offset points",
+                  ha="right" if is_east else "left", va="top" if is_north else "bottom", fontsize=8.5, zorder=10,
+                  bbox=box, clip_on=True)  # fmt: skip
 
 
 def _set_view(axes: Any, frame: LocalFrame, tracks: Sequence[Track], traced: Traced) -> _View:
-    """Show the ring whole and of the rest what lies near it; return west, south, east, north in metres."""
+    """Show the ring whole and of the rest what lies near it; return west, south, east, north in metres.
+
+    Where something speaks against the ring, what was flown far from it is shown as well: the true edge may be there.
+    """
     flown = np.column_stack(frame.to_metres(*_all_positions(tracks)))
     flown = flown[np.isfinite(flown).all(axis=1)]
     flown = flown if len(flown) else np.zeros((1, 2))
     core = np.vstack([flown[:0], *_ring_places(frame, traced)])
     core = core if len(core) else np.percentile(flown, (2, 98), axis=0)
     low, high = core.min(axis=0), core.max(axis=0)
-    margin = _ROUND_THE_RING * float((high - low).max())
+    margin = (_ROUND_A_DOUBTED_RING if _findings(traced) else _ROUND_THE_RING) * float((high - low).max())
     low = np.minimum(low, np.maximum(flown.min(axis=0), low - margin))
     high = np.maximum(high, np.minimum(flown.max(axis=0), high + margin))
     widest = max(float((high - low).max()), 10.0)
@@ -225,7 +260,7 @@ def _round_length_m(wanted_m: float) -> float:
 
 def _write_words(figure: Any, axes: Any, traced: Traced, title: str) -> None:
     """Write the verdict above the picture, what the lines mean and the caution below it."""
-    verdict, words, color = _verdict(traced, [*traced.refusals, *traced.flags])
+    verdict, words, color = _verdict(traced, _findings(traced))
     figure.suptitle(f"{verdict}\n{_headline(traced, title)}", fontsize=15, fontweight="bold")
     box = {"boxstyle": "round,pad=0.45", "facecolor": "white", "edgecolor": color, "linewidth": 2.5}
     axes.set_title("\n".join(words), fontsize=10.5, loc="left", bbox=box, pad=14)
@@ -243,20 +278,24 @@ def _headline(traced: Traced, title: str) -> str:
 
 
 def _verdict(traced: Traced, findings: Sequence[Finding]) -> tuple[str, list[str], str]:
-    words = [line for finding in findings[:_SHOWN_FINDINGS] for line in _wrap(finding.words)]
+    shown = enumerate(findings[:_SHOWN_FINDINGS], start=1)
+    words = [line for number, finding in shown for line in _wrap(f"{number}  {finding.words}")]
     if len(findings) > _SHOWN_FINDINGS:
         words.append(f"... and {len(findings) - _SHOWN_FINDINGS} more")
     if traced.perimeter is None:
         return "✘ REFUSED", words, _VERMILLION
     if findings:
-        return "▲ CHECK BEFORE USE", words, "#E69F00"
-    error = traced.report.expected_error_m
-    told = "unknown" if math.isnan(error) else f"within {error:.1f} m 95 times in 100"
-    return "✔ NO FLAG", [f"Nothing speaks against it, as far as the log can tell. Edge error: {told}."], _GREEN
+        return "▲ CHECK BEFORE USE", words, _AMBER
+    told = "Nothing speaks against it, as far as the log can tell."
+    return "✔ NO FLAG", [told, f"Edge error: {traced.report.describe_error()}."], _GREEN
+
+
+def _findings(traced: Traced) -> list[Finding]:
+    return [*traced.refusals, *traced.flags]
 
 
 def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, 92, initial_indent="• ", subsequent_indent="   ")
+    return textwrap.wrap(text, 92, subsequent_indent="    ")
 
 
 def _all_positions(tracks: Sequence[Track]) -> tuple[Floats, Floats]:

@@ -5,6 +5,7 @@ import io
 import numpy as np
 import pytest
 from matplotlib.image import imread
+from shapely.geometry import Polygon
 
 from exchange.model import Perimeter, Track
 from exchange.perimeter import Finding, Traced, TraceOptions, TraceReport, trace_perimeter
@@ -29,8 +30,6 @@ def ring_of(case: object) -> Perimeter:
     """Return the true edge of a case as a perimeter."""
     (ring,) = case.edge.rings
     longitude, latitude = case.place.to_degrees(ring.corners)
-    from shapely.geometry import Polygon
-
     return Perimeter(geometry=Polygon(np.column_stack([longitude, latitude])), area=ring.polygon.area)
 
 
@@ -58,6 +57,28 @@ def test_a_refusal_is_drawn_with_its_open_ends_and_without_a_filled_area() -> No
     picture = pixels(draw_trace(case.tracks, traced))
     assert has_color(picture, "#D55E00")
     assert not has_color(picture, "#F6E3D3")
+
+
+def test_a_doubted_ring_is_shown_amid_all_that_was_flown() -> None:
+    """The true edge may lie where no ring was found, so a flag makes the picture show it."""
+    square = Polygon([(0.0, 50.0), (0.001, 50.0), (0.001, 50.001), (0.0, 50.001)])
+    far = Track(longitude=[0.0, 0.001, 0.003, 0.003], latitude=[50.0, 50.0, 50.0, 50.002])
+    flag = Finding(code="unexplained-track", words="A line is left over.")
+    filled = []
+    for flags in ((), (flag,)):
+        traced = Traced(perimeter=Perimeter(geometry=square), **{**EMPTY, "flags": flags}, report=TraceReport())
+        picture = pixels(draw_trace([far], traced))
+        filled.append((np.abs(picture - np.array([0xF6, 0xE3, 0xD3]) / 255).max(axis=2) < 0.02).sum())
+    assert 0 < filled[1] < 0.6 * filled[0]
+
+
+def test_the_number_of_a_finding_stands_where_it_is_to_be_looked_for() -> None:
+    """A place of a refusal is marked in amber, which nothing else of a refusal is; an open end is not marked twice."""
+    track = Track(longitude=[0.0, 0.001, 0.002], latitude=[50.0, 50.001, 50.0])
+    refusal = Finding(code="half-ring", words="Only half of a ring was flown.", places=((0.001, 50.0005),))
+    for ends, is_marked in (((), True), (refusal.places, False)):
+        traced = Traced(perimeter=None, **{**EMPTY, "refusals": (refusal,), "open_ends": ends}, report=TraceReport())
+        assert has_color(pixels(draw_trace([track], traced)), "#E69F00") == is_marked
 
 
 @pytest.mark.parametrize(
