@@ -146,13 +146,20 @@ def order_sightings(
     )
 
 
-def choose_sample(sightings: Sightings) -> Codes:
+def choose_sample(sightings: Sightings, *, enough: int = ENOUGH_OF_A_SORTIE) -> Codes:
     """Return all rows, or where they are many those of some cells, chosen by a lot that hangs on the place alone.
 
     A cell is taken with all that lies in it as soon as one sortie still needs it to be well told.
+
+    Parameters
+    ----------
+    sightings
+        All.
+    enough
+        So many of a sortie tell well.
     """
     count = len(sightings)
-    enough = max(MOST_SIGHTINGS // max(len(sightings.sortie_names), 1), ENOUGH_OF_A_SORTIE)
+    enough = max(MOST_SIGHTINGS // max(len(sightings.sortie_names), 1), enough)
     if count <= MOST_SIGHTINGS:
         return np.arange(count)
     lot = _draw_lots(sightings)

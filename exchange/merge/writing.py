@@ -79,8 +79,9 @@ def _write_spots(work: Work) -> Detections:
     still = (np.bincount(group, is_listed) == 1) & (np.bincount(group) == 1) if len(rows) else np.zeros(0, bool)
     unseen = np.setdiff1d(np.arange(len(earlier)), work.basis.known[rows])
     stands = np.concatenate([work.numbering.keeper[still], unseen])
-    spots = Detections.join([part for part in (made.take(~still), earlier.take(stands)) if len(part)])
-    return spots.take(_sort_numbers(spots))
+    if still.any() or len(stands):
+        made = Detections.join([part for part in (made.take(~still), earlier.take(stands)) if len(part)])
+    return made.take(_sort_numbers(made))
 
 
 def _find_datum_variance(work: Work) -> Floats:

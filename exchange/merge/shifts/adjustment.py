@@ -39,18 +39,29 @@ def adjust_shifts(
     if not len(group):
         return shifts
     _, group = np.unique(group, return_inverse=True)
+    total = _add(group, weight)
     robust = weight
     for _ in range(_ROUNDS):
-        residual = places - shifts[sortie] - _average(group, robust, places - shifts[sortie])[group]
-        length = np.sqrt(weight * (residual**2).sum(axis=1))
+        residual = [_take_mean(group, robust, total, own) for own in (places - shifts[sortie]).T]
+        length = np.sqrt(weight * (residual[0] ** 2 + residual[1] ** 2))
         robust = weight * np.minimum(1.0, _ROBUST / np.maximum(length, 1e-9))
-        own = robust / np.bincount(group, robust)[group]
-        room = np.bincount(sortie, robust * (1 - own), minlength=len(shifts))
-        step = np.column_stack([np.bincount(sortie, robust * r, minlength=len(shifts)) for r in residual.T])
+        total = _add(group, robust)
+        room = np.bincount(sortie, robust * (1 - robust / total[group]), minlength=len(shifts))
+        step = np.column_stack([np.bincount(sortie, robust * one, minlength=len(shifts)) for one in residual])
         moved = is_free & (room > 0)
         # Half a step: with two sorties, each would else make the whole way towards the other.
         shifts[moved] += step[moved] / room[moved, None] / 2
     return shifts
+
+
+def _add(group: Codes, weight: Floats) -> Floats:
+    return np.asarray(np.bincount(group, weight), np.float64)
+
+
+def _take_mean(group: Codes, weight: Floats, total: Floats, values: Floats) -> Floats:
+    """Return the values less their group's weighted mean; ``total`` are the groups' sums of weights."""
+    values = np.ascontiguousarray(values)
+    return np.asarray(values - (np.bincount(group, weight * values) / total)[group])
 
 
 def estimate_variances(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from exchange.merge.distinct import mark_changes
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -46,17 +48,6 @@ class Differences:
     north: Floats
     weight: Floats
 
-    @classmethod
-    def join(cls, parts: Sequence[Differences]) -> Differences:
-        """Return several couples' differences, each of ``parts`` being one couple's."""
-        voters = [len(part.couple) for part in parts]
-        before = np.cumsum([0, *voters])[:-1]
-        return cls(
-            np.repeat(np.arange(len(parts)), voters),
-            np.concatenate([part.voter + begin for part, begin in zip(parts, before, strict=True)]),
-            *(np.concatenate([getattr(part, name) for part in parts]) for name in ("east", "north", "weight")),
-        )
-
     def take(self, voters: Mask) -> Differences:
         """Return the differences of some voters, which are numbered anew; the couples are not."""
         number = np.cumsum(voters) - 1
@@ -65,6 +56,13 @@ class Differences:
             self.couple[voters], number[self.voter[kept]], self.east[kept], self.north[kept], self.weight[kept]
         )
 
+    def take_couples(self, couples: Mask) -> Differences:
+        """Return the differences of some couples, which are numbered anew, each of which has a voter."""
+        if couples.all():
+            return self
+        kept = self.take(couples[self.couple])
+        return replace(kept, couple=(np.cumsum(couples) - 1)[kept.couple])
+
 
 @dataclass(frozen=True, eq=False)
 class Seen:
@@ -72,70 +70,88 @@ class Seen:
 
     Attributes
     ----------
-    places
-        Metres, shape (n, 2).
-    warmth
-        Logarithms of temperatures, the sortie's median taken out: spots cool between sorties; NaN where unknown.
+    rows
+        Where its sightings stand among those of a block, rising.
     lot
-        Decides which vote where they are many.
+        Of each, decides which vote where they are many.
     tree
-        Of the places.
+        Of their places.
     """
 
-    places: Floats
-    warmth: Floats
+    rows: Codes
     lot: NDArray[np.uint64]
     tree: Any
 
     @classmethod
-    def of(cls, places: Floats, temperature: Floats, lot: NDArray[np.uint64]) -> Seen:
-        """Lay out what one sortie saw, in metres and degrees Celsius."""
+    def of(cls, rows: Codes, places: Floats, lot: NDArray[np.uint64]) -> Seen:
+        """Lay out some rows of ``places``, metres, shape (n, 2); ``lot`` is that of all."""
         from scipy.spatial import cKDTree
 
-        warmth = np.log(np.maximum(temperature, -19.0) + 20.0)
-        known = warmth[np.isfinite(warmth)]
-        return cls(places, warmth - np.median(known) if len(known) else warmth, lot, cKDTree(places))
-
-    def thin(self, most: int) -> Seen:
-        """Return at most so many of the sightings, those whose lots are lowest."""
-        from scipy.spatial import cKDTree
-
-        if len(self.lot) <= most:
-            return self
-        rows = np.sort(np.argsort(self.lot, kind="stable")[:most])
-        return Seen(self.places[rows], self.warmth[rows], self.lot[rows], cKDTree(self.places[rows]))
+        return cls(rows, lot[rows], cKDTree(places[rows]))
 
 
-def measure_differences(first: Seen, second: Seen, *, most: int = MOST_VOTERS) -> Differences:
-    """Return the differences up to ``REACH_M`` of one sortie's sightings from another's, of at most so many voters."""
+@dataclass(frozen=True, eq=False)
+class Couple:
+    """Hold the neighbours that sightings of a second sortie have in a first one, as rows of their block.
+
+    Attributes
+    ----------
+    voting, other
+        The sighting of the second sortie, rising, and its neighbour, shape (n,).
+    voters
+        How many sightings of the second sortie have neighbours.
+    """
+
+    voting: Codes
+    other: Codes
+    voters: int
+
+
+def find_neighbours(first: Seen, second: Seen, *, most: int = MOST_VOTERS) -> Couple:
+    """Return the neighbours up to ``REACH_M`` of a second sortie's sightings in a first one, of so many at most."""
     found = second.tree.sparse_distance_matrix(first.tree, REACH_M, output_type="ndarray")
     voting, other = found["i"], found["j"]
-    votes = _choose_voters(voting, second.lot, most)
-    if not votes.all():
+    votes = np.zeros(len(second.rows), bool)
+    votes[voting] = True
+    if np.count_nonzero(votes) > most:
+        near = np.flatnonzero(votes)
+        votes[near[np.argsort(second.lot[near], kind="stable")[most:]]] = False
         chosen = votes[voting]
         voting, other = voting[chosen], other[chosen]
-    order = np.argsort(voting * len(first.places) + other)
-    voting, other = voting[order], other[order]
-    apart = np.nan_to_num(np.abs(second.warmth[voting] - first.warmth[other]), nan=0.0)
-    begins = np.ones(len(voting), bool)
-    begins[1:] = voting[1:] != voting[:-1]
-    difference = second.places[voting] - first.places[other]
+    order = np.argsort(voting * len(first.rows) + other)
+    return Couple(second.rows[voting[order]], first.rows[other[order]], int(np.count_nonzero(votes)))
+
+
+def measure_differences(couples: Sequence[Couple], places: Floats, warmth: Floats) -> Differences:
+    """Return the differences between neighbours.
+
+    Parameters
+    ----------
+    couples
+        Each with a voter.
+    places, warmth
+        Of all rows of the block: metres, shape (n, 2), and what ``take_warmth`` returns.
+    """
+    voting, other = (np.concatenate([getattr(one, name) for one in couples]) for name in ("voting", "other"))
+    couple = np.repeat(np.arange(len(couples)), [len(one.voting) for one in couples])
+    is_next = mark_changes(couple, voting)
+    apart = np.abs(warmth[voting] - warmth[other])
+    difference = places[voting] - places[other]
     return Differences(
-        np.zeros(int(begins.sum()), np.int64),
-        np.cumsum(begins) - 1,
+        couple[is_next],
+        np.cumsum(is_next) - 1,
         difference[:, 0],
         difference[:, 1],
-        (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE,
+        np.where(np.isnan(apart), 1.0, (1 - STRANGE) * np.exp(-apart / ALIKE) + STRANGE),
     )
 
 
-def _choose_voters(voting: Codes, lot: NDArray[np.uint64], most: int) -> Mask:
-    """Return which sightings vote: all that have a neighbour, or those of them whose lots are lowest."""
-    is_near = np.zeros(len(lot), bool)
-    is_near[voting] = True
-    near = np.flatnonzero(is_near)
-    if len(near) <= most:
-        return np.ones(len(lot), bool)
-    votes = np.zeros(len(lot), bool)
-    votes[near[np.argsort(lot[near], kind="stable")[:most]]] = True
-    return votes
+def take_warmth(temperature: Floats, sorties: Sequence[Codes]) -> Floats:
+    """Return logarithms of temperatures, the median of each sortie's rows taken out: spots cool between sorties."""
+    warmth = np.log(np.maximum(temperature, -19.0) + 20.0)
+    for rows in sorties:
+        known = np.sort(warmth[rows])  # NaN last
+        count = len(known) - np.count_nonzero(np.isnan(known))
+        if count:
+            warmth[rows] -= (known[(count - 1) // 2] + known[count // 2]) / 2
+    return warmth

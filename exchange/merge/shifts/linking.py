@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.distinct import find_distinct
-from exchange.merge.shifts.differences import Differences, Seen, measure_differences
+from exchange.merge.shifts.differences import Couple, Seen, find_neighbours, measure_differences, take_warmth
 from exchange.merge.shifts.network import Links
 from exchange.merge.shifts.refining import find_links
 from exchange.merge.sightings import CELL_M, Sightings, find_cells, split_by_sortie
@@ -62,38 +62,45 @@ def link_sorties(part: Sightings, *, compute: Compute = map) -> Links:
 
 def link_block(block: Block) -> Links:
     """Return the links of one block."""
-    codes = sorted({code for second, firsts in block.partners for code in (second, *firsts)})
-    rows = split_by_sortie(np.searchsorted(codes, block.part.sortie), len(codes))
-    seen = {code: _look(block.part, own) for code, own in zip(codes, rows, strict=True)}
-    found = [link for second, firsts in block.partners for link in _compare(second, firsts, seen)]
+    part = block.part
+    codes = _list_sorties(block.partners)
+    rows = split_by_sortie(np.searchsorted(codes, part.sortie), len(codes))
+    places = np.column_stack([part.east, part.north])
+    seen = {code: Seen.of(own, places, part.key) for code, own in zip(codes, rows, strict=True)}
+    found = [one for second, firsts in block.partners for one in _compare(second, firsts, seen, places, part.key)]
     if not found:
         return Links.join([])
-    first, second, differences = zip(*found, strict=True)
-    return find_links(Differences.join(differences), np.array(first), np.array(second))
+    first, second, couples = zip(*found, strict=True)
+    differences = measure_differences(couples, places, take_warmth(part.temperature, rows))
+    return find_links(differences, np.array(first), np.array(second))
 
 
 def link_places(voters: Floats, others: Floats) -> Links:
     """Return how some places lie to others, both metres, shape (n, 2); one link, or none."""
-    seen = [
-        Seen.of(places, np.full(len(places), np.nan), np.arange(len(places), dtype=np.uint64))
-        for places in (others, voters)
-    ]
-    differences = measure_differences(*seen, most=len(voters))
-    if not len(differences.couple):
+    places = np.vstack([others, voters])
+    lot = np.arange(len(places), dtype=np.uint64)
+    first, second = (Seen.of(rows, places, lot) for rows in np.split(np.arange(len(places)), [len(others)]))
+    couple = find_neighbours(first, second, most=len(voters))
+    if not couple.voters:
         return Links.join([])
+    differences = measure_differences([couple], places, np.full(len(places), np.nan))
     return find_links(differences, np.zeros(1, np.int64), np.ones(1, np.int64))
 
 
-def _look(part: Sightings, rows: Codes) -> Seen:
-    return Seen.of(np.column_stack([part.east[rows], part.north[rows]]), part.temperature[rows], part.key[rows])
+def _list_sorties(partners: Sequence[tuple[int, tuple[int, ...]]]) -> list[int]:
+    return sorted({code for second, firsts in partners for code in (second, *firsts)})
 
 
-def _compare(second: int, firsts: Sequence[int], seen: dict[int, Seen]) -> Iterator[tuple[int, int, Differences]]:
-    """Yield the differences of a sortie from the earlier ones with most in common, those that have any."""
-    voters = seen[second].thin(MOST_CANDIDATES)
-    found = {first: measure_differences(seen[first], voters) for first in firsts}
-    chosen = sorted(found, key=lambda first: (-len(found[first].couple), first))[:MOST_PARTNERS]
-    yield from ((first, second, found[first]) for first in sorted(chosen) if len(found[first].couple))
+def _compare(
+    second: int, firsts: Sequence[int], seen: Mapping[int, Seen], places: Floats, lot: NDArray[np.uint64]
+) -> Iterator[tuple[int, int, Couple]]:
+    """Yield what a sortie has in common with the earlier ones with which that is most, and anything."""
+    own = seen[second]
+    if len(own.rows) > MOST_CANDIDATES:
+        own = Seen.of(np.sort(own.rows[np.argsort(own.lot, kind="stable")[:MOST_CANDIDATES]]), places, lot)
+    found = {first: find_neighbours(seen[first], own) for first in firsts}
+    chosen = sorted(found, key=lambda first: (-found[first].voters, first))[:MOST_PARTNERS]
+    yield from ((first, second, found[first]) for first in sorted(chosen) if found[first].voters)
 
 
 def _cut_blocks(part: Sightings) -> Iterator[Block]:
@@ -105,8 +112,8 @@ def _cut_blocks(part: Sightings) -> Iterator[Block]:
         if firsts:
             waiting.append((second, tuple(firsts)))
         if waiting and (second == count - 1 or sum(len(one) for _, one in waiting) >= COUPLES_AT_A_TIME):
-            codes = sorted({code for second, firsts in waiting for code in (second, *firsts)})
-            yield Block(part.take(np.sort(np.concatenate([rows[code] for code in codes]))), tuple(waiting))
+            chosen = np.concatenate([rows[code] for code in _list_sorties(waiting)])
+            yield Block(part.take(np.sort(chosen)), tuple(waiting))
             waiting = []
 
 

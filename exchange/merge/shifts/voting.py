@@ -66,6 +66,10 @@ class Peaks:
     margin: Floats
     votes: Singles
 
+    def take(self, couples: NDArray[np.bool_]) -> Peaks:
+        """Return those of some couples."""
+        return Peaks(**{field.name: getattr(self, field.name)[couples] for field in fields(Peaks)})
+
 
 def find_peaks(differences: Differences) -> Peaks:
     """Return where the votes pile up, for each couple; each must have a voter."""
@@ -109,8 +113,8 @@ def _find_peaks(differences: Differences) -> Peaks:
     width = np.empty(len(begins))
     for index, (begin, a, b) in enumerate(zip(begins.tolist(), first.tolist(), last.tolist(), strict=True)):
         ballot = _Ballot.of(differences.voter[a:b] - begin, line[a:b], column[a:b], share[a:b])
-        votes = [ballot.count(tried) for tried in WIDTHS_M]
-        best = int(np.argmax([vote[_within_reach()].max() for vote in votes]))
+        votes = [ballot.count(_spread(tried)) + _beyond_reach() for tried in WIDTHS_M]
+        best = int(np.argmax([vote.max() for vote in votes]))
         height[index], width[index] = votes[best], WIDTHS_M[best]
     return _read_peaks(height, width)
 
@@ -128,7 +132,7 @@ def _share(differences: Differences) -> Singles:
 
 @dataclass(frozen=True, eq=False)
 class _Ballot:
-    """Hold the differences of one couple, a row a voter, as many columns as the most of one; the rest has no share."""
+    """Hold the differences of one couple, a row a voter; the first column is what chance explains anyway."""
 
     line: Codes
     column: Codes
@@ -137,30 +141,37 @@ class _Ballot:
     @classmethod
     def of(cls, voter: Codes, line: Codes, column: Codes, share: Singles) -> _Ballot:
         size = np.bincount(voter)
-        # As many rows as make full products; a row without a share votes for nothing.
-        shape = (-(-len(size) // _FACTORS) * _FACTORS, int(size.max()))
-        place = np.arange(len(voter)) + np.repeat(np.arange(len(size)) * shape[1] - (np.cumsum(size) - size), size)
-        spread = [np.zeros(shape, values.dtype) for values in (line, column, share)]
-        for target, values in zip(spread, (line, column, share), strict=True):
+        # As many rows as make full products; one beyond the voters votes for nothing.
+        shape = (-(-len(size) // _FACTORS) * _FACTORS, int(size.max()) + 1)
+        skipped = np.arange(len(size)) * shape[1] + 1 - (np.cumsum(size) - size)
+        place = np.arange(len(voter)) + np.repeat(skipped, size)
+        ballot = cls(np.full(shape, _SIDE), np.full(shape, _SIDE), np.zeros(shape, np.float32))
+        for target, values in ((ballot.line, line), (ballot.column, column), (ballot.share, share)):
             target.ravel()[place] = values
-        spread[2][len(size) :, 0] = 0.0
-        return cls(*spread)
+        ballot.share[:, 0] = np.where(np.arange(shape[0]) < len(size), 1 - MATCHED, 1.0)
+        return ballot
 
-    def count(self, width: float) -> Floats:
-        """Return the height over all shifts, bin by bin, for differences that spread by ``width`` per axis."""
-        kernel = _spread(width)
+    def count(self, kernel: Singles) -> Singles:
+        """Return the height over all shifts, bin by bin, for differences that are spread by ``kernel``."""
         upward = kernel[self.line] * self.share[..., None]
-        likelier = upward.transpose(0, 2, 1) @ kernel[self.column]
-        likelier += np.float32(1 - MATCHED)
+        likelier = upward.swapaxes(-1, -2) @ kernel[self.column]
         products = likelier.reshape(-1, _FACTORS, _SIDE, _SIDE).prod(axis=1)
-        return np.asarray(np.log(products).sum(axis=0), np.float64)
+        height: Singles = np.log(products, out=products).sum(axis=0)
+        return height
 
 
 @cache
 def _spread(width: float) -> Singles:
+    """Return how each bin of one axis is spread over all, and a last row of ones."""
     place = np.arange(_SIDE) * BIN_M
-    kernel = np.exp(-((place[:, None] - place[None, :]) ** 2) / (2 * width**2))
-    return np.asarray(kernel * BIN_M / (np.sqrt(2 * np.pi) * width), np.float32)
+    kernel = np.exp(-((place[:, None] - place[None, :]) ** 2) / (2 * width**2)) * BIN_M / (np.sqrt(2 * np.pi) * width)
+    return np.vstack([kernel, np.ones(_SIDE)]).astype(np.float32)
+
+
+@cache
+def _beyond_reach() -> Singles:
+    """Return minus infinity for bins that no shift may lie in, and 0 for the others."""
+    return np.where(_within_reach(), 0.0, -np.inf).astype(np.float32)
 
 
 @cache
@@ -178,7 +189,6 @@ def _read_peaks(height: Floats, width: Floats) -> Peaks:
     """Return the highest place of each couple, and how it stands out; ``height`` has shape (couples, side, side)."""
     reach, centre = _within_reach(), _bin_centres()
     floor = np.median(height[:, reach], axis=1)
-    height[:, ~reach] = -np.inf
     flat = height.reshape(len(height), -1)
     line, column = np.unravel_index(flat.argmax(axis=1), (_SIDE, _SIDE))
     top = flat.max(axis=1)
