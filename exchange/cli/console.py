@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import sys
@@ -27,8 +28,12 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def say(text: str) -> None:
-    """Say something to a person."""
-    click.echo(text, err=True)
+    """Say something to a person; where nobody reads any more the work goes on, and its exit code stays true."""
+    try:
+        click.echo(text, err=True)
+    except BrokenPipeError:
+        # What is flushed once more at the end would complain about the closed pipe.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
 
 
 def load_host() -> Host:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -18,7 +17,6 @@ from exchange.cli.options import (
     reading_options,
     to_read_options,
 )
-from exchange.errors import OptionError
 
 if TYPE_CHECKING:
     from exchange.formats.host import Host
@@ -53,10 +51,11 @@ def command(
     **reading: Any,
 ) -> None:
     """Turn FILES into one file of another format, and tell what it could not hold."""
+    from exchange.cli.outputs import check_outputs
     from exchange.formats.options import WriteOptions
     from exchange.model import gather_problems
 
-    _check_output(output, target_format, overwrite=overwrite, as_json=as_json)
+    check_outputs(output, inputs=files, target_format=target_format, overwrite=overwrite, as_json=as_json)
     host = load_host()
     written = WriteOptions(title=title, version=format_version)
     packet = read_all(files, host, format_name, to_read_options(reading))
@@ -71,17 +70,6 @@ def command(
         held = ", ".join(f"{count} {kind}" for kind, count in packet.counts().items() if count)
         say(f"{'standard output' if output == '-' else output}: {held or 'nothing to write'}")
     ctx.exit(NEEDS_PERSON if any(problem.needs_person for problem in problems) else 0)
-
-
-def _check_output(output: str, target_format: str, *, overwrite: bool, as_json: bool) -> None:
-    from exchange.cli.outputs import refuse_existing
-
-    if output != "-":
-        refuse_existing(Path(output), overwrite=overwrite)
-    elif as_json:
-        raise OptionError("standard output cannot carry both the data and the report", field="--json")
-    elif not target_format:
-        raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
 
 
 def _write(

@@ -170,13 +170,10 @@ def export(
     as_json: bool,
 ) -> None:
     """Write the list with notes, places, perimeters and tracks, or some layers, to any format that can hold them."""
-    from exchange.cli.outputs import refuse_existing
+    from exchange.cli.outputs import check_outputs
     from exchange.incident.exporting import export_ledger
 
-    if output == "-" and (as_json or not target_format):
-        raise OptionError("standard output needs its format, and carries no report beside", remedy="Use --to FORMAT.")
-    if output != "-":
-        refuse_existing(Path(output), overwrite=overwrite)
+    check_outputs(output, inputs=(), target_format=target_format, overwrite=overwrite, as_json=as_json)
     packet = export_ledger(ledger, as_of=to_instant(as_of), layers=layers)
     problems = write_packet(packet, output, target_format, overwrite=overwrite)
     if as_json:

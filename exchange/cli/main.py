@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shlex
 import signal
@@ -13,6 +14,7 @@ from typing import Any
 import click
 
 from exchange import __version__
+from exchange.cli.console import say
 from exchange.errors import ExchangeError, OptionError
 
 FAILED, WRONG_USAGE, NEEDS_PERSON = 1, 2, 3
@@ -93,8 +95,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.Abort:
         return _tell("stopped", FAILED)
     except click.ClickException as error:
-        error.show(file=sys.stderr)
-        return WRONG_USAGE
+        return _tell_usage(error)
     except OptionError as error:
         return _tell(error, WRONG_USAGE)
     except ExchangeError as error:
@@ -107,8 +108,15 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _tell(error: Any, code: int) -> int:
-    click.echo(f"exchange: {error}", err=True)
+    say(f"exchange: {error}")
     return code
+
+
+def _tell_usage(error: click.ClickException) -> int:
+    words = io.StringIO()
+    error.show(file=words)
+    say(words.getvalue().rstrip())
+    return WRONG_USAGE
 
 
 def _tell_refused(error: OSError) -> int:
@@ -122,12 +130,10 @@ def _tell_refused(error: OSError) -> int:
 def _tell_own_failure(error: Exception) -> int:
     if os.environ.get(DEBUG_VARIABLE):
         raise error
-    click.echo(
-        f"exchange: a fault of this program: {type(error).__name__}: {error}\n"
-        f"  No file is left half-written. Set {DEBUG_VARIABLE}=1 to see where, and report it with the file if you may.",
-        err=True,
+    remedy = (
+        f"No file is left half-written. Set {DEBUG_VARIABLE}=1 to see where, and report it with the file if you may."
     )
-    return FAILED
+    return _tell(f"a fault of this program: {type(error).__name__}: {error}\n  {remedy}", FAILED)
 
 
 def _silence_stdout() -> None:

@@ -73,7 +73,7 @@ def command(
     A length without a unit is metres. With --ledger the list is kept there and -o writes it too; FILES may be none.
     """
     outputs = MergeOutputs(output, target_format, sightings, picture, overwrite=overwrite)
-    outputs.check(as_json=as_json, explains=bool(explain or ledger))
+    outputs.check(files, as_json=as_json, explains=bool(explain or ledger))
     if not files and not ledger:
         raise click.MissingParameter(param_hint="FILE...", param_type="argument", ctx=ctx)
     settings, host = MergeSettings.take(values), load_host()

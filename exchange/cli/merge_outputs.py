@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -35,24 +36,22 @@ class MergeOutputs:
     picture: str | None
     overwrite: bool
 
-    def check(self, *, as_json: bool, explains: bool) -> None:
-        """Refuse what cannot be written before anything is read."""
-        from exchange.cli.outputs import refuse_existing
+    def check(self, inputs: Iterable[str], *, as_json: bool, explains: bool) -> None:
+        """Refuse what cannot be written, or would replace one of the ``inputs``, before anything is read."""
+        from exchange.cli.outputs import check_outputs, check_picture
 
         if not self.output and not explains:
             raise OptionError("nothing says where the list goes", field="-o", remedy="Give -o OUT.")
-        if self.output == "-" and as_json:
-            raise OptionError("standard output cannot carry both the data and the report", field="--json")
-        if self.output == "-" and not self.target_format:
-            raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
-        if self.picture and not self.picture.lower().endswith(".png"):
-            raise OptionError(f"{self.picture!r} is no name of a PNG picture", field="--picture",
-                              remedy="Let it end in .png.")  # fmt: skip
-        named = [name for name in (self.output, self.sightings, self.picture) if name and name != "-"]
-        if len({Path(name).resolve() for name in named}) < len(named):
-            raise OptionError("one file is named for two outputs", remedy="Give each output a name of its own.")
-        for name in named:
-            refuse_existing(Path(name), overwrite=self.overwrite)
+        check_picture(self.picture)
+        check_outputs(
+            self.output,
+            self.sightings,
+            self.picture,
+            inputs=inputs,
+            target_format=self.target_format,
+            overwrite=self.overwrite,
+            as_json=as_json,
+        )
 
     def write(self, work: MergeWork, host: Host) -> tuple[Problem, ...]:
         """Write the list, the sightings and the picture; return what a format could not hold."""

@@ -1,4 +1,4 @@
-"""What a command refuses to write onto, before it reads anything."""
+"""What a command refuses to write, before it reads anything."""
 
 from __future__ import annotations
 
@@ -6,6 +6,58 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from exchange.errors import OptionError, WriteError
+
+
+def check_outputs(
+    output: str,
+    *beside: str | None,
+    inputs: Iterable[str | None],
+    target_format: str,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Refuse what cannot be written, or would replace what is read.
+
+    Parameters
+    ----------
+    output
+        Where the data goes; ``-`` is standard output.
+    beside
+        Names of further files that are written.
+    inputs
+        Names of the files that are read.
+    target_format, overwrite, as_json
+        What the options of the same names say.
+
+    Raises
+    ------
+    OptionError
+        When standard output is asked for too much, an output is an input, or two outputs are one file.
+    WriteError
+        When a file is there already and ``overwrite`` is not set.
+    """
+    if output == "-":
+        check_stdout(target_format, as_json=as_json)
+    named = [name for name in (output, *beside) if name and name != "-"]
+    refuse_inputs(named, inputs)
+    if len({Path(name).resolve() for name in named}) < len(named):
+        raise OptionError("one file is named for two outputs", remedy="Give each output a name of its own.")
+    for name in named:
+        refuse_existing(Path(name), overwrite=overwrite)
+
+
+def check_stdout(target_format: str, *, as_json: bool) -> None:
+    """Refuse data on standard output beside the report, or without a format."""
+    if as_json:
+        raise OptionError("standard output cannot carry both the data and the report", field="--json")
+    if not target_format:
+        raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
+
+
+def check_picture(picture: str | None) -> None:
+    """Refuse a picture that is no PNG file by its name."""
+    if picture and not picture.lower().endswith(".png"):
+        raise OptionError(f"{picture!r} is no name of a PNG picture", field="--picture", remedy="Let it end in .png.")
 
 
 def refuse_existing(target: Path, *, overwrite: bool) -> None:

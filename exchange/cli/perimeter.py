@@ -70,12 +70,15 @@ def command(
     Where there is no perimeter to be had, nothing but the picture is written and the exit code is 1. A perimeter that
     needs a look before use comes with exit code 3, and its flags travel in the output.
     """
-    from exchange.cli.outputs import refuse_inputs
+    from exchange.cli.outputs import check_outputs, check_picture
     from exchange.model import Packet, gather_problems
     from exchange.perimeter import trace_perimeter
 
-    _check_outputs(output, picture, removed, target_format, overwrite=overwrite, as_json=as_json)
-    refuse_inputs((output, picture, removed), (*files, compare, values["elevation"], ledger))
+    check_picture(picture)
+    inputs = (*files, compare, values["elevation"], ledger)
+    check_outputs(
+        output, picture, removed, inputs=inputs, target_format=target_format, overwrite=overwrite, as_json=as_json
+    )
     options, host = _to_trace_options(values), load_host()
     packet = _read_tracks(files, host, format_name, to_read_options(values))
     earlier = _read_perimeter(compare, host) if compare else None
@@ -104,24 +107,6 @@ def _enter(ledger: Path, perimeter: Perimeter, files: tuple[str, ...]) -> None:
     from exchange.incident.adding import add_perimeters
 
     add_perimeters(ledger, [perimeter], name=f"perimeter traced from {', '.join(files)}", command=command_line())
-
-
-def _check_outputs(
-    output: str, picture: str | None, removed: str | None, target_format: str, *, overwrite: bool, as_json: bool
-) -> None:
-    from exchange.cli.outputs import refuse_existing
-
-    if output == "-" and as_json:
-        raise OptionError("standard output cannot carry both the data and the report", field="--json")
-    if output == "-" and not target_format:
-        raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
-    if picture and not picture.lower().endswith(".png"):
-        raise OptionError(f"{picture!r} is no name of a PNG picture", field="--picture", remedy="Let it end in .png.")
-    named = [name for name in (output, picture, removed) if name and name != "-"]
-    if len({Path(name).resolve() for name in named}) < len(named):
-        raise OptionError("one file is named for two outputs", remedy="Give each output a name of its own.")
-    for name in named:
-        refuse_existing(Path(name), overwrite=overwrite)
 
 
 def _to_trace_options(values: dict[str, Any]) -> TraceOptions:

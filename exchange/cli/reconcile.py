@@ -72,7 +72,11 @@ def command(
     The output is the list with its current status and every report so far, those included that found no spot. A mark
     that came back as it was handed out is no report. Exit code 3: done, and a person must look at something.
     """
-    _check_targets(list_file, ledger, output, target_format, overwrite=overwrite, as_json=as_json)
+    from exchange.cli.outputs import check_outputs
+
+    _check_targets(list_file, ledger, output)
+    if output:
+        check_outputs(output, inputs=files, target_format=target_format, overwrite=overwrite, as_json=as_json)
     work = _Work(files, format_name, load_host(), values)
     target = _Target(list_file, output, target_format, overwrite)
     outcome = work.put_into(ledger) if ledger else work.put_onto(target)
@@ -83,25 +87,13 @@ def command(
     ctx.exit(NEEDS_PERSON if outcome.needs_person else 0)
 
 
-def _check_targets(
-    list_file: str, ledger: str, output: str, target_format: str, *, overwrite: bool, as_json: bool
-) -> None:
-    from exchange.cli.outputs import refuse_existing
-
+def _check_targets(list_file: str, ledger: str, output: str) -> None:
     if ledger and (list_file or output):
         raise OptionError("a ledger holds list and reports itself", field="--ledger", remedy="Leave out --onto and -o.")
-    if ledger:
-        return
-    if not list_file or not output:
+    if not ledger and not (list_file and output):
         raise OptionError(
             "nothing says where the reports belong", remedy="Give --onto LIST and -o OUT, or --ledger FILE."
         )
-    if output != "-":
-        refuse_existing(Path(output), overwrite=overwrite)
-    elif as_json:
-        raise OptionError("standard output cannot carry both the data and the report", field="--json")
-    elif not target_format:
-        raise OptionError("standard output has no name to tell its format", remedy="Say it with --to FORMAT.")
 
 
 class _Target(NamedTuple):

@@ -79,14 +79,18 @@ def read_elevation(path: str | os.PathLike[str]) -> ElevationModel:
     try:
         text = Path(path).read_text(encoding="ascii", errors="replace")
     except OSError as error:
-        raise ReadError(f"cannot be read: {error.strerror or error}", path=path) from error
+        raise ReadError(
+            f"cannot be read: {error.strerror or error}", path=path, remedy="Check the name and the rights."
+        ) from error
     try:
         head, body = _split(text)
+        if missing := [word for word in ("ncols", "nrows", "cellsize") if word not in head]:
+            raise ValueError(f"it states no {' and no '.join(missing)}")
         columns, rows = int(head["ncols"]), int(head["nrows"])
         cell = head["cellsize"]
         west, south = (_middle(head, axis, cell) for axis in "xy")
         heights = np.array(body.split(), dtype=np.float64)
-    except (KeyError, ValueError, OverflowError) as error:
+    except (ValueError, OverflowError) as error:
         raise MalformedError(f"is no ASCII grid of heights: {error}", path=path, remedy=_REMEDY) from error
     _require_degrees(path, west, south, cell, rows, columns)
     if len(heights) != rows * columns:
@@ -105,14 +109,23 @@ def _split(text: str) -> tuple[dict[str, float], str]:
     rest = text
     while rest.lstrip()[:1].isalpha():
         line, _, rest = rest.lstrip().partition("\n")
-        word, value = line.split()
-        head[word.lower()] = float(value)
+        word, *value = line.split(maxsplit=1)
+        head[word.lower()] = _to_number(" ".join(value), line)
     return head, rest
+
+
+def _to_number(text: str, line: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise ValueError(f"the line {line.strip()[:40]!r} is no word and number") from error
 
 
 def _middle(head: dict[str, float], axis: str, cell: float) -> float:
     if f"{axis}llcenter" in head:
         return head[f"{axis}llcenter"]
+    if f"{axis}llcorner" not in head:
+        raise ValueError(f"it states no {axis}llcorner")
     return head[f"{axis}llcorner"] + cell / 2
 
 

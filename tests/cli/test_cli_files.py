@@ -28,12 +28,6 @@ def test_overwrite_replaces_it(exchange: Run, folder: Path) -> None:
     assert sorted(folder.iterdir()) == before
 
 
-def test_a_file_may_replace_itself(exchange: Run, folder: Path) -> None:
-    """An input that is the output too is read whole before it is replaced."""
-    assert exchange("convert", "sortie.csv", "-o", "sortie.csv", "--overwrite").code == 0
-    assert "log" in (folder / "sortie.csv").read_text(encoding="utf-8")
-
-
 @pytest.mark.parametrize("overwrite", [[], ["--overwrite"]], ids=["new", "overwrite"])
 def test_a_failing_conversion_leaves_no_file(exchange: Run, folder: Path, overwrite: list[str]) -> None:
     """Where the last of several inputs fails, neither the output nor a trace of it is there."""

@@ -96,3 +96,42 @@ def test_head_of_the_formats_in_a_shell(folder: Path) -> None:
         line, shell=True, capture_output=True, text=True, check=True, cwd=folder
     )
     assert (done.stdout, done.stderr) == ("{\n", "")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        (["inspect", "sortie.csv"], 0),
+        (["inspect", "no-such-file.csv"], 1),
+        (["inspect", "--no-such-option"], 2),
+        (["convert", "no-such-file.csv", "-o", "-", "--to", "csv"], 1),
+    ],
+    ids=lambda value: value if isinstance(value, int) else " ".join(value),
+)
+def test_the_exit_code_stands_where_nobody_reads_the_words(folder: Path, arguments: list[str], code: int) -> None:
+    """A refusal whose words meet a closed pipe is a refusal."""
+    command = [sys.executable, "-c", "from exchange.cli.main import main; main()", *arguments]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder)  # noqa: S603
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stderr.close()
+    process.stdout.read()
+    process.stdout.close()
+    assert process.wait() == code
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("convert", "sortie.csv", "-o", "sortie.csv", "--overwrite"),
+        ("merge", "sortie.csv", "-o", "list.csv", "--sightings", "./sortie.csv", "--overwrite"),
+        ("reconcile", "sortie.csv", "--onto", "list.csv", "-o", "sortie.csv", "--overwrite"),
+    ],
+    ids=lambda arguments: arguments[0],
+)
+def test_what_is_read_is_never_replaced(exchange: Run, folder: Path, arguments: tuple[str, ...]) -> None:
+    """Not even with --overwrite: what a sortie brought home is not to be had again."""
+    result = exchange(*arguments)
+    assert result.code == 2
+    assert "is read and would be replaced" in result.err
+    assert (folder / "sortie.csv").read_text(encoding="utf-8") == SORTIE

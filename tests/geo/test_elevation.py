@@ -68,11 +68,11 @@ def test_the_middle_may_be_given_instead_of_the_corner(grid: Path) -> None:
     ("old", "new", "words"),
     [
         ("30 40 50\n", "30 40\n", "holds 5 heights, not 2 rows of 3"),
-        ("cellsize 0.5\n", "", "cellsize"),
+        ("cellsize 0.5\n", "", "states no cellsize"),
         ("xllcorner 179.0", "xllcorner 512000", "are no degrees"),
         ("30 40", "30 high", "could not convert"),
-        ("nrows 2", "nrows two", "could not convert"),
-        (GRID, "", "ncols"),
+        ("nrows 2", "nrows two", "'nrows two' is no word and number"),
+        (GRID, "", "states no ncols"),
     ],
     ids=["too-few", "no-cellsize", "metres", "word", "word-in-head", "empty"],
 )
