@@ -15,7 +15,7 @@ from exchange.merge.grouping import Grouping, group_sightings
 from exchange.merge.merged import Merged
 from exchange.merge.numbering import Numbering, number_spots
 from exchange.merge.options import MergeOptions
-from exchange.merge.shifts import find_shifts
+from exchange.merge.shifts import Compute, find_shifts
 from exchange.merge.sightings import Sightings, order_sightings
 from exchange.merge.work import Work
 from exchange.merge.writing import write_merged
@@ -63,7 +63,12 @@ def merge_detections(
 
 
 def merge_with(
-    sightings: Detections, *, onto: Earlier | Detections | None, options: MergeOptions, group: Grouper
+    sightings: Detections,
+    *,
+    onto: Earlier | Detections | None,
+    options: MergeOptions,
+    group: Grouper,
+    compute: Compute = map,
 ) -> Merged:
     """Return what ``merge_detections`` returns, with a way of grouping that gives what ``group_sightings`` gives.
 
@@ -73,6 +78,8 @@ def merge_with(
         As in ``merge_detections``.
     group
         Takes the arguments of ``group_sightings``.
+    compute
+        What works out how the sorties lie to each other, block by block.
 
     Raises
     ------
@@ -83,7 +90,7 @@ def merge_with(
     part = order_sightings(
         basis.rows, accuracy_m=options.accuracy_m, one_image=basis.is_listed, left_out=basis.is_contained
     )
-    shifts = find_shifts(part, options, held=EARLIER_LIST)
+    shifts = find_shifts(part, options, held=EARLIER_LIST, compute=compute)
     east, north = part.east - shifts.taken_east[part.sortie], part.north - shifts.taken_north[part.sortie]
     variance = fill_accuracies(part, shifts)
     grouping = group(part, east, north, variance, shifts.yardstick, within_m=options.within_m)

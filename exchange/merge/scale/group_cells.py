@@ -8,9 +8,9 @@ cell that holds an island's first row answers for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from exchange.merge.grouping.pairs import find_islands, find_pairs_by_accuracy, 
 from exchange.merge.grouping.weighing import GATE
 from exchange.merge.grouping.yardstick import Yardstick
 from exchange.merge.scale.boxes import Cells
+from exchange.merge.scale.computing import compute_all
 from exchange.merge.sightings import Sightings
 
 if TYPE_CHECKING:
@@ -29,9 +30,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
-
-CELLS_AT_A_TIME = 32
-"""So many cells are handed out before their answers are taken in, so that copies of few rows exist at once."""
 
 _PER_ROW = ("east", "north", "variance", "seconds", "temperature", "sortie", "image", "key", "row")
 
@@ -143,10 +141,12 @@ class _Asking:
         waiting = list(range(len(self.cells)))
         while waiting:
             cut = []
-            for some in _in_batches(waiting, CELLS_AT_A_TIME):
-                answers = _compute([self._question(cell, margin_m) for cell in some], client)
-                yield from (answer for answer in answers if answer.is_whole)
-                cut += [cell for cell, answer in zip(some, answers, strict=True) if not answer.is_whole]
+            questions = (self._question(cell, margin_m) for cell in waiting)
+            for cell, found in zip(waiting, compute_all(answer, questions, client=client), strict=True):
+                if found.is_whole:
+                    yield found
+                else:
+                    cut.append(cell)
             waiting, margin_m = cut, 2.0 * margin_m
 
     def _question(self, cell: int, margin_m: float) -> Question:
@@ -223,21 +223,6 @@ def _rename(found: Grouping, groups: Iterable[int], named: Codes) -> dict[int, t
 def _no_answer() -> Answer:
     none, no_numbers = np.empty(0, np.int64), np.empty(0)
     return Answer(False, none, none, none, no_numbers, np.empty(0, bool), none, {})
-
-
-def _compute(questions: Sequence[Question], client: Client | None) -> list[Answer]:
-    if client is not None:
-        gather: Any = client.gather  # it has no types of its own, nor have the two below
-        return list(gather(client.map(answer, questions, pure=False)))
-    from importlib import import_module
-
-    compute: Any = import_module("dask.base").compute
-    delayed: Any = import_module("dask.delayed").delayed
-    return list(compute(*[delayed(answer, pure=False)(one) for one in questions], scheduler="threads"))
-
-
-def _in_batches(cells: Sequence[int], size: int) -> Iterator[Sequence[int]]:
-    return (cells[begin : begin + size] for begin in range(0, len(cells), size))
 
 
 def _put_together(count: int, answers: Iterable[Answer]) -> Grouping:

@@ -1,4 +1,4 @@
-"""The door: as ``merge_detections``, with the grouping worked out in cells."""
+"""The door: as ``merge_detections``, with the shifts worked out by couples of sorties and the grouping in cells."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from exchange.merge.earlier import Earlier
 from exchange.merge.merge import merge_with
 from exchange.merge.merged import Merged
 from exchange.merge.options import MergeOptions
+from exchange.merge.scale.computing import compute_all
 from exchange.merge.scale.group_cells import group_cells
 from exchange.model.detections import Detections
 
@@ -57,4 +58,10 @@ def merge_cells(
         raise MissingExtraError(
             "merging in cells needs Dask", remedy="Install it with pip install 'hotspot-exchange[scale]'."
         ) from error
-    return merge_with(sightings, onto=onto, options=options, group=partial(group_cells, cell_m=cell_m, client=client))
+    return merge_with(
+        sightings,
+        onto=onto,
+        options=options,
+        group=partial(group_cells, cell_m=cell_m, client=client),
+        compute=partial(compute_all, client=client),
+    )
