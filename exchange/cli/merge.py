@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 @click.option("--swath", metavar="LENGTH", help="Width that the camera showed along a flown track; else metres.")
 @click.option("--perimeter", metavar="FILE", help="Perimeter that priority and distance to the edge go by.")
 @click.option("--cells", metavar="LENGTH", help="Work in cells of this side over Dask, for millions of sightings.")
+@click.option("--scheduler", metavar="ADDRESS", help="Let the cluster of this Dask scheduler work on the cells.")
 @click.option("--series", metavar="LETTERS", default="H", show_default=True, help="Letters before a new number.")
 @click.option("--sightings", metavar="FILE", help="Write every sighting with its origin and its spot.")
 @click.option("--picture", metavar="OUT.png", help="Draw sightings, spots, shifts and what is flagged.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -35,23 +36,38 @@ class MergeSettings:
     swath: str | None
     perimeter: str | None
     cells: str | None
+    scheduler: str | None
     series: str
 
     @classmethod
     def take(cls, values: dict[str, Any]) -> MergeSettings:
-        """Take them out of the command's keyword arguments; what is left are the reading options."""
-        return cls(**{name: values.pop(name) for name in cls.__dataclass_fields__})
+        """Take them out of the command's keyword arguments; what is left are the reading options.
+
+        Raises
+        ------
+        OptionError
+            When a scheduler is named and no cells are asked for.
+        """
+        settings = cls(**{name: values.pop(name) for name in cls.__dataclass_fields__})
+        if settings.scheduler and not settings.cells:
+            raise OptionError("a scheduler is to work on cells, and nothing says how large", field="--scheduler",
+                              remedy="Give their side as well, such as --cells 20000.")  # fmt: skip
+        return settings
 
     def merge(self, sightings: Detections, onto: Earlier | None, control: Detections | None) -> Merged:
         """Merge by these options, in cells where they are asked for."""
         from exchange.merge import merge_detections
 
         options = self.to_options(control)
-        if not self.cells:
-            return merge_detections(sightings, onto=onto, options=options)
-        from exchange.merge.scale import merge_cells
+        if self.cells:
+            return self._merge_cells(sightings, onto, options, to_metres(self.cells, "--cells"))
+        return merge_detections(sightings, onto=onto, options=options)
 
-        return merge_cells(sightings, onto=onto, options=options, cell_m=to_metres(self.cells, "--cells"))
+    def _merge_cells(self, sightings: Detections, onto: Earlier | None, options: MergeOptions, cell_m: float) -> Merged:
+        from exchange.merge.scale import merge_cells, reach_cluster
+
+        with reach_cluster(self.scheduler) if self.scheduler else nullcontext() as client:
+            return merge_cells(sightings, onto=onto, options=options, cell_m=cell_m, client=client)
 
     def to_options(self, control: Detections | None) -> MergeOptions:
         """Return them as the merge takes them."""

@@ -36,8 +36,9 @@ def merge_into_ledger(
 
     if settings.onto_sightings:
         raise OptionError("a ledger keeps the sightings itself", field="--onto-sightings", remedy="Leave it out.")
-    if settings.cells:
-        raise OptionError("a ledger is merged as a whole", field="--cells", remedy="Leave it out.")
+    for option, value in (("--cells", settings.cells), ("--scheduler", settings.scheduler)):
+        if value:
+            raise OptionError("a ledger is merged as a whole", field=option, remedy="Leave it out.")
     beside = ReadBeside(host, options)
     earlier, area, coverage = beside.read_earlier(settings), beside.read_area(settings), beside.read_coverage(settings)
     merge_options = settings.to_options(beside.read_control(settings))

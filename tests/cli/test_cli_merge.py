@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import csv
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -159,6 +160,22 @@ def test_cells_change_nothing(exchange: Run, two: Path) -> None:
     assert exchange("merge", "a.csv", "b.csv", "--cells", "100ft", "-o", "cells.csv").code in (0, 3)
     assert (two / "cells.csv").read_bytes() == (two / "once.csv").read_bytes()
     assert exchange("merge", "a.csv", "b.csv", "--cells", "0", "-o", "none.csv").code == 2
+
+
+def test_a_scheduler_works_on_cells_only(exchange: Run, two: Path) -> None:
+    """Without cells it is wrong usage, told before a file is read."""
+    done = exchange("merge", "missing.csv", "--scheduler", "tcp://127.0.0.1:1", "-o", "none.csv")
+    assert done.code == 2
+    assert "--cells" in done.err
+
+
+def test_cells_without_dask_name_what_to_install(exchange: Run, two: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The extra is named, and no list is written."""
+    monkeypatch.setitem(sys.modules, "dask", None)
+    done = exchange("merge", "a.csv", "b.csv", "--cells", "2000", "-o", "none.csv")
+    assert done.code == 1
+    assert "hotspot-exchange[scale]" in done.err
+    assert not (two / "none.csv").exists()
 
 
 @pytest.mark.parametrize(("origin", "names"), [("file", {"x", "y"}), ("folder", {"A-1"})])

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from exchange.errors import MissingExtraError, OptionError
 from exchange.merge import Earlier, Merged, MergeOptions, merge_detections
-from exchange.merge.scale import merge_cells
+from exchange.merge.scale import cluster, merge_cells, reach_cluster
 from exchange.merge.scale.boxes import Cells
+from exchange.merge.scale.computing import AT_A_TIME, compute_all
 from exchange.model import Detections
 from tests.benchmarks.season import make_season
 from tests.merge import drawn_sightings
@@ -66,6 +67,37 @@ def test_a_cluster_gives_what_one_run_gives(client: Client) -> None:
     """The same through a Dask cluster, whose workers get each cell's rows and nothing else."""
     seen = simulate("medium_mid", 2001).sightings
     assert _same(merge_cells(seen, cell_m=60.0, client=client), merge_detections(seen))
+
+
+def test_a_cluster_is_reached_by_its_address(client: Client) -> None:
+    """As the command line does; many sorties go out in several blocks."""
+    seen = make_season(24_000)
+    with reach_cluster(client.scheduler.address) as reached:
+        assert _same(merge_cells(seen, cell_m=9_000.0, client=reached), merge_detections(seen))
+
+
+def test_where_no_cluster_answers_that_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In words, with the option that named it."""
+    monkeypatch.setattr(cluster, "WAIT_SECONDS", 0.2)
+    with pytest.raises(OptionError, match="no Dask scheduler answers at"), reach_cluster("tcp://127.0.0.1:1"):
+        pass
+
+
+def test_answers_come_in_the_order_of_the_questions(client: Client) -> None:
+    """However many there are, from threads and from a cluster, and no more are asked ahead than is said."""
+    asked = []
+
+    def ask() -> Iterator[int]:
+        for number in range(3 * AT_A_TIME + 1):
+            asked.append(number)
+            yield number
+
+    for who in (None, client):
+        asked.clear()
+        answers = compute_all(abs, ask(), client=who)
+        first = next(answers)
+        assert len(asked) <= AT_A_TIME
+        assert [first, *answers] == list(range(3 * AT_A_TIME + 1))
 
 
 def test_nothing_is_an_empty_list() -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from exchange.errors import MissingExtraError, OptionError
+from exchange.errors import OptionError
 from exchange.merge.earlier import Earlier
 from exchange.merge.merge import merge_with
 from exchange.merge.merged import Merged
 from exchange.merge.options import MergeOptions
+from exchange.merge.scale.cluster import name_missing_dask
 from exchange.merge.scale.computing import compute_all
 from exchange.merge.scale.group_cells import group_cells
 from exchange.model.detections import Detections
@@ -55,9 +56,7 @@ def merge_cells(
     try:
         import dask  # noqa: F401  # refused here, not in the middle of the work
     except ImportError as error:
-        raise MissingExtraError(
-            "merging in cells needs Dask", remedy="Install it with pip install 'hotspot-exchange[scale]'."
-        ) from error
+        raise name_missing_dask() from error
     return merge_with(
         sightings,
         onto=onto,
