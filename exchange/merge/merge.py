@@ -12,10 +12,11 @@ from exchange.merge.continuing import EARLIER_LIST, Basis, lay_basis
 from exchange.merge.earlier import Earlier
 from exchange.merge.fusing import Fused, fuse_positions
 from exchange.merge.grouping import Grouping, group_sightings
+from exchange.merge.inheriting import measure_distances
 from exchange.merge.merged import Merged
 from exchange.merge.numbering import Numbering, number_spots
 from exchange.merge.options import MergeOptions
-from exchange.merge.shifts import Compute, find_shifts
+from exchange.merge.shifts import Compute, Shifts, find_shifts
 from exchange.merge.sightings import Sightings, order_sightings
 from exchange.merge.work import Work
 from exchange.merge.writing import write_merged
@@ -95,7 +96,7 @@ def merge_with(
     variance = fill_accuracies(part, shifts)
     grouping = group(part, east, north, variance, shifts.yardstick, within_m=options.within_m)
     fused = fuse_positions(grouping.group, east, north, variance)
-    numbering = _number(basis, part, grouping.group, fused, options)
+    numbering = _number(basis, part, grouping.group, fused, shifts, options)
     return write_merged(
         Work(
             basis=basis,
@@ -111,14 +112,12 @@ def merge_with(
     )
 
 
-def _number(basis: Basis, part: Sightings, group: Codes, fused: Fused, options: MergeOptions) -> Numbering:
+def _number(
+    basis: Basis, part: Sightings, group: Codes, fused: Fused, shifts: Shifts, options: MergeOptions
+) -> Numbering:
     known = basis.known[part.row]
-    east, north = part.local.to_metres(basis.list.longitude, basis.list.latitude)
-    distance = np.full(len(part), np.nan)
-    rows = np.flatnonzero(known >= 0)
-    distance[rows] = np.hypot(
-        fused.east[group[rows]] - east[known[rows]], fused.north[group[rows]] - north[known[rows]]
-    )
+    places = part.local.to_metres(basis.list.longitude, basis.list.latitude)
+    distance = measure_distances(group, known, fused, np.column_stack(places), shifts.net[part.sortie])
     new_order = _order_new(part, group)
     return number_spots(group, known, distance, basis.list, new_order, options.series, after_count=options.after_count)
 

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.inheriting import Heirs, choose_heirs
 from exchange.model.detections import Detections
 from exchange.model.spot_number import ALIASES, join_aliases, read_counts, split_aliases, write_numbers
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
-
-_SHARE_TO_COMPETE = 0.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,8 +55,9 @@ def number_spots(
 ) -> Numbering:
     """Return the numbers of all groups.
 
-    A number goes to the nearest of the groups that hold a large share of its sightings. Where several numbers come
-    to one group, the oldest stands and the others become its aliases. A group to which no number comes gets the next.
+    A number goes to one of the groups that hold a large share of its sightings, as ``choose_heirs`` tells. Where
+    several numbers come to one group, the oldest stands and the others become its aliases. A group to which no number
+    comes gets the next.
 
     Parameters
     ----------
@@ -77,7 +77,8 @@ def number_spots(
         New numbers begin after this count, and after those of the earlier list.
     """
     count = len(new_order)
-    spot, holder, home = _find_homes(group, known, distance, count)
+    heirs = choose_heirs(group, known, distance)
+    home = heirs.home
     age = _rank_age(earlier, series)
     keeper = np.full(count, -1)
     for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one], reverse=True):
@@ -87,30 +88,11 @@ def number_spots(
     for row in sorted(np.flatnonzero(home >= 0).tolist(), key=lambda one: age[one]):
         _fold(folded.setdefault(int(home[row]), []), earlier, row, own=keeper[home[row]] == row)
     joined = np.bincount(home[home >= 0], minlength=count) > 1
-    divided, sibling = _find_divided(spot, holder, home, keeper, number, count)
+    divided, sibling = _find_divided(heirs, keeper, number)
     aliases = [""] * count
     for index, names in folded.items():
         aliases[index] = join_aliases(names)
     return Numbering(number=number, aliases=aliases, keeper=keeper, joined=joined, divided=divided, sibling=sibling)
-
-
-def _find_homes(group: Codes, known: Codes, distance: Floats, count: int) -> tuple[Codes, Codes, Codes]:
-    """Return every couple of an earlier spot and a group that holds its sightings, and each earlier spot's home."""
-    rows = np.flatnonzero(known >= 0)
-    couple, first, share = np.unique(known[rows] * count + group[rows], return_index=True, return_counts=True)
-    spot, holder = couple // max(count, 1), couple % max(count, 1)
-    home = np.full(int(known.max(initial=-1)) + 1, -1)
-    if not len(rows):
-        return spot, holder, home
-    most = np.zeros(len(home), np.int64)
-    np.maximum.at(most, spot, share)
-    away = np.nan_to_num(distance[rows[first]], nan=0.0)
-    competes = share >= _SHARE_TO_COMPETE * most[spot]
-    order = np.flatnonzero(competes)
-    order = order[np.lexsort((holder[order], -share[order], away[order], spot[order]))]
-    chosen = order[np.unique(spot[order], return_index=True)[1]]
-    home[spot[chosen]] = holder[chosen]
-    return spot, holder, home
 
 
 def _rank_age(earlier: Detections, series: str) -> list[tuple[int, int]]:
@@ -140,13 +122,13 @@ def _write(keeper: Codes, earlier: Detections, new_order: Codes, series: str, af
     return list(number.tolist())
 
 
-def _find_divided(
-    spot: Codes, holder: Codes, home: Codes, keeper: Codes, number: list[str], count: int
-) -> tuple[NDArray[np.bool_], list[str]]:
-    divided = np.zeros(count, bool)
-    sibling = [""] * count
-    for part in np.flatnonzero(keeper[holder] < 0).tolist() if len(holder) else []:
-        stays, goes = int(home[spot[part]]), int(holder[part])
-        divided[[stays, goes]] = True
-        sibling[goes], sibling[stays] = number[stays], number[goes]
+def _find_divided(heirs: Heirs, keeper: Codes, number: list[str]) -> tuple[NDArray[np.bool_], list[str]]:
+    """Return which groups are parts of a divided spot, and another part's number: a large part, or a new spot."""
+    divided = np.zeros(len(keeper), bool)
+    sibling = [""] * len(keeper)
+    stays = heirs.home[heirs.spot]
+    for part in np.flatnonzero((stays != heirs.group) & (heirs.is_large | (keeper[heirs.group] < 0))).tolist():
+        one, other = int(stays[part]), int(heirs.group[part])
+        divided[[one, other]] = True
+        sibling[other], sibling[one] = number[one], number[other]
     return divided, sibling

@@ -65,6 +65,8 @@ class Shifts:
         Of what each sortie is measured against, per axis, square metres.
     yardstick
         What the sightings teach about any two of them.
+    net
+        Sorties that are measured against each other share a code.
     """
 
     east: Floats
@@ -76,6 +78,7 @@ class Shifts:
     variance: Floats
     datum_variance: Floats
     yardstick: Yardstick
+    net: Codes
 
     @property
     def taken_east(self) -> Floats:
@@ -137,6 +140,7 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "", 
         variance=variance,
         datum_variance=_find_datum_variances(datum, applied),
         yardstick=yardstick,
+        net=net,
     )
 
 
