@@ -66,7 +66,8 @@ def refuse_existing(target: Path, *, overwrite: bool) -> None:
     Raises
     ------
     WriteError
-        When the target exists and ``overwrite`` is not set, is a folder, a ledger, or a database in use.
+        When the target exists and ``overwrite`` is not set, is a folder, a ledger, or a database in use, or when its
+        folder is missing.
     """
     from exchange.formats.writing import refuse_existing as refuse_file
 
@@ -76,6 +77,9 @@ def refuse_existing(target: Path, *, overwrite: bool) -> None:
         if is_ledger(target):
             raise WriteError("is a ledger, which is never replaced", path=target, remedy="Choose another name.")
     refuse_file(target, overwrite=overwrite)
+    if not target.parent.is_dir():
+        remedy = "Make its folder first, or choose another."
+        raise WriteError("cannot be written: there is no such folder", path=target, remedy=remedy)
 
 
 def refuse_inputs(outputs: Iterable[str | None], inputs: Iterable[str | None]) -> None:

@@ -79,6 +79,8 @@ def command(
     check_outputs(
         output, picture, removed, inputs=inputs, target_format=target_format, overwrite=overwrite, as_json=as_json
     )
+    if ledger:
+        _check_ledger(Path(ledger))
     options, host = _to_trace_options(values), load_host()
     packet = _read_tracks(files, host, format_name, to_read_options(values))
     earlier = _read_perimeter(compare, host) if compare else None
@@ -100,6 +102,14 @@ def command(
         tell_problems(problems)
         tell_trace(output, traced, growth, picture)
     ctx.exit(_exit_code(traced, growth, problems))
+
+
+def _check_ledger(ledger: Path) -> None:
+    """Refuse before anything is written what is no ledger."""
+    from exchange.ledger.database import open_to_read
+
+    with open_to_read(ledger):
+        pass
 
 
 def _enter(ledger: Path, perimeter: Perimeter, files: tuple[str, ...]) -> None:

@@ -139,6 +139,19 @@ def test_no_output_replaces_a_log(exchange: Run, folder: Path, option: str) -> N
     assert log.read_bytes() == Path(HALF).read_bytes()
 
 
+@pytest.mark.parametrize(
+    ("option", "words"),
+    [("--removed", "Make its folder first"), ("--picture", "Make its folder first"), ("--ledger", "no such ledger")],
+)
+def test_nothing_is_written_where_one_output_cannot_be(exchange: Run, folder: Path, option: str, words: str) -> None:
+    """A missing folder or ledger is found before the perimeter is written beside it."""
+    before = set(folder.iterdir())
+    result = exchange("perimeter", EDGE, *IN_METRES, "-o", "out.geojson", option, "missing/there.png")
+    assert result.code == 1
+    assert words in result.err
+    assert set(folder.iterdir()) == before
+
+
 def test_growth_since_another_fire_needs_a_person(exchange: Run, folder: Path) -> None:
     """Two perimeters that do not touch are no growth of one fire: code 3 and a question."""
     (folder / "other.geojson").write_text(OTHER_FIRE, encoding="utf-8")
