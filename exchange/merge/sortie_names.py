@@ -8,6 +8,8 @@ from typing import Literal, get_args
 import numpy as np
 
 from exchange.errors import OptionError
+from exchange.merge.distinct import mark_changes
+from exchange.merge.keys import code_texts
 from exchange.model.detections import Detections
 from exchange.model.problem import Problem
 
@@ -43,12 +45,18 @@ def name_sorties(sightings: Detections, *, sortie_from: SortieFrom = "file") -> 
     if not len(unnamed):
         return sightings, ()
     names = [_name_place(*place, sortie_from) for place in sightings.source.places]
-    place, aircraft = sightings.source.code[unnamed], sightings.aircraft[unnamed]
-    told = {(p, a): f"{names[p]} {a}".strip() for p, a in set(zip(place.tolist(), aircraft.tolist(), strict=True))}
+    aircraft, crafts = code_texts(sightings.aircraft[unnamed])
+    place = sightings.source.code[unnamed].astype(np.int64)
+    couples, first, which, count = np.unique(
+        place * len(crafts) + aircraft, return_index=True, return_inverse=True, return_counts=True
+    )
+    told = [f"{names[couple // len(crafts)]} {crafts[couple % len(crafts)]}".strip() for couple in couples.tolist()]
     sortie = sightings.sortie.copy()
-    sortie[unnamed] = [told[pair] for pair in zip(place.tolist(), aircraft.tolist(), strict=True)]
-    codes = np.unique(place).tolist()
-    problems = [_tell(sightings, int(unnamed[place == code][0]), int((place == code).sum()), sortie) for code in codes]
+    sortie[unnamed] = np.array(told, object)[which]
+    begins = np.flatnonzero(mark_changes(couples // len(crafts)))
+    rows = unnamed[np.minimum.reduceat(first, begins)].tolist()
+    counts = np.add.reduceat(count, begins).tolist()
+    problems = [_tell(sightings, row, many, sortie) for row, many in zip(rows, counts, strict=True)]
     return sightings.replace(sortie=sortie), tuple(problems)
 
 
