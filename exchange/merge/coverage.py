@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,10 @@ from numpy.typing import NDArray
 from exchange.errors import OptionError
 from exchange.geo.edge import measure_to_edge
 from exchange.geo.frame import LocalFrame
-from exchange.merge.listing import SEEN_BY, SEPARATOR
+from exchange.merge.distinct import find_distinct
+from exchange.merge.keys import code_texts
+from exchange.merge.listing import SEEN_BY
+from exchange.merge.naming_sets import SEPARATOR, name_sets
 from exchange.model.detections import Detections
 from exchange.model.packet import Packet
 from exchange.model.perimeter import Perimeter
@@ -36,6 +39,10 @@ was last seen and did not see it, how many and which."""
 SIDEWAYS_PITCH_DEGREES = -60.0
 """A camera that looks less steeply down does not see what lies under the aircraft (common practice, from memory)."""
 
+_MARKS = (COVERED_BY, SORTIES_COVERING, NOT_SEEN_AGAIN, NOT_SEEN_AGAIN_BY)
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 NOT_A_TIME = np.datetime64("NaT", "ms")
 
@@ -106,18 +113,20 @@ def mark_not_seen_again(spots: Detections, sightings: Detections, coverage: Cove
         What each sortie covered.
     """
     names = sorted(coverage.areas)
-    seen = _split_seen(spots, names)
-    covered = np.column_stack([_covers(spots, coverage.areas[name]) for name in names]) | seen
-    begins = np.array([_begin(name, sightings, coverage) for name in names], "datetime64[ms]")
-    with_time = ~np.isnat(begins)[None, :] & ~np.isnat(spots.last_seen)[:, None]
-    missed = covered & ~seen & with_time & (begins[None, :] > spots.last_seen[:, None])
-    marks = {
-        COVERED_BY: _join_names(covered, names),
-        SORTIES_COVERING: covered.sum(axis=1).astype(np.int64),
-        NOT_SEEN_AGAIN: missed.sum(axis=1).astype(np.int64),
-        NOT_SEEN_AGAIN_BY: _join_names(missed, names),
-    }
-    return spots.replace(extra={**spots.extra, **marks})
+    count = max(len(names), 1)
+    seen = _list_seen(spots, names)
+    covered = find_distinct(np.concatenate([seen, _list_covered(spots, [coverage.areas[name] for name in names])]))
+    begins = _list_begins(names, sightings, coverage)
+    # A time that is not known is neither before nor after.
+    is_later = begins[covered % count] > spots.last_seen[covered // count]
+    missed = covered[is_later & ~np.isin(covered, seen, assume_unique=True)]
+    marks: dict[str, NDArray[Any]] = {}
+    for which, names_column, count_column in (
+        (covered, COVERED_BY, SORTIES_COVERING),
+        (missed, NOT_SEEN_AGAIN_BY, NOT_SEEN_AGAIN),
+    ):
+        marks[names_column], marks[count_column] = name_sets(which // count, which % count, len(spots), names)
+    return spots.replace(extra={**spots.extra, **{name: marks[name] for name in _MARKS}})
 
 
 def compare_names(coverage: Coverage, sorties: Iterable[str]) -> tuple[Problem, ...]:
@@ -205,8 +214,10 @@ def _tell_sideways(track: Track) -> Problem:
 def _unite(pieces: Sequence[tuple[str, BaseGeometry, np.datetime64]]) -> dict[str, BaseGeometry]:
     import shapely
 
-    names = dict.fromkeys(name for name, _, _ in pieces)
-    return {name: shapely.union_all([area for other, area, _ in pieces if other == name]) for name in names}
+    areas: dict[str, list[BaseGeometry]] = {}
+    for name, area, _ in pieces:
+        areas.setdefault(name, []).append(area)
+    return {name: shapely.union_all(own) for name, own in areas.items()}
 
 
 def _earliest(pieces: Sequence[tuple[str, BaseGeometry, np.datetime64]]) -> dict[str, np.datetime64]:
@@ -217,32 +228,54 @@ def _earliest(pieces: Sequence[tuple[str, BaseGeometry, np.datetime64]]) -> dict
     return begins
 
 
-def _begin(name: str, sightings: Detections, coverage: Coverage) -> np.datetime64:
-    times = sightings.time[(sightings.sortie == name) & ~np.isnat(sightings.time)]
-    return times.min() if len(times) else coverage.begins.get(name, NOT_A_TIME)
+def _list_begins(names: Sequence[str], sightings: Detections, coverage: Coverage) -> NDArray[np.datetime64]:
+    """Return when each sortie began: its first sighting, or what its coverage tells."""
+    begins = np.array([coverage.begins.get(name, NOT_A_TIME) for name in names], "datetime64[ms]")
+    code, sorties = code_texts(sightings.sortie)
+    first = np.full(len(sorties), NOT_A_TIME)
+    np.fmin.at(first, code, sightings.time)
+    at = {name: index for index, name in enumerate(sorties)}
+    told = np.array([first[at[name]] if name in at else NOT_A_TIME for name in names], "datetime64[ms]")
+    return np.where(np.isnat(told), begins, told)
 
 
-def _split_seen(spots: Detections, names: Sequence[str]) -> Mask:
-    """Return which of the sorties saw each spot, shape (spots, sorties)."""
-    column = spots.extra.get(SEEN_BY, spots.sortie)
-    lists: dict[str, list[bool]] = {}
-    for text in set(column.tolist()):
-        seen = {name.strip() for name in (text or "").split(SEPARATOR.strip())}
-        lists[text] = [name in seen for name in names]
-    return np.array([lists[text] for text in column.tolist()], bool).reshape(len(spots), len(names))
+def _list_seen(spots: Detections, names: Sequence[str]) -> Codes:
+    """Return the couples of a spot and a sortie that saw it, as spot times the number of sorties plus sortie."""
+    texts, kinds = code_texts(spots.extra.get(SEEN_BY, spots.sortie))
+    place = {name: index for index, name in enumerate(names)}
+    told = [
+        sorted({place[one] for name in (text or "").split(SEPARATOR.strip()) if (one := name.strip()) in place})
+        for text in kinds
+    ]
+    size = np.array([len(one) for one in told], np.int64)
+    begin, listed = np.cumsum(size) - size, np.array([index for one in told for index in one], np.int64)
+    own = size[texts]
+    step = np.arange(int(own.sum())) - np.repeat(np.cumsum(own) - own, own)
+    return np.repeat(np.arange(len(spots)), own) * len(names) + listed[np.repeat(begin[texts], own) + step]
 
 
-def _covers(spots: Detections, area: BaseGeometry) -> Mask:
-    found = measure_to_edge(spots.longitude, spots.latitude, area)
-    room = np.nan_to_num(spots.accuracy)
-    return np.asarray(found.is_inside & (found.distance_m >= room))
+def _list_covered(spots: Detections, areas: Sequence[BaseGeometry]) -> Codes:
+    """Return the couples of a spot and a sortie in whose area it lies, as ``_list_seen`` does."""
+    order = np.argsort(spots.longitude, kind="stable")
+    longitude = spots.longitude[order]
+    couples = [np.empty(0, np.int64)]
+    for index, area in enumerate(areas):
+        west, south, east, north = _widen(*area.bounds)
+        some = order[np.searchsorted(longitude, west) : np.searchsorted(longitude, east, "right")]
+        some = some[(spots.latitude[some] >= south) & (spots.latitude[some] <= north)]
+        inside = some[_covers(spots.longitude[some], spots.latitude[some], spots.accuracy[some], area)]
+        couples.append(inside * len(areas) + index)
+    return np.concatenate(couples)
 
 
-def _join_names(mask: Mask, names: Sequence[str]) -> NDArray[np.object_]:
-    known: dict[bytes, str] = {}
-    joined = np.empty(len(mask), dtype=object)
-    for row, which in enumerate(mask):
-        if (code := which.tobytes()) not in known:
-            known[code] = SEPARATOR.join(name for name, is_in in zip(names, which, strict=True) if is_in)
-        joined[row] = known[code]
-    return joined
+def _widen(west: float, south: float, east: float, north: float) -> tuple[float, float, float, float]:
+    """Return bounds with room: what is straight on the ground bulges over a line of latitude, by 2 % at 1000 km."""
+    room = 0.05 * max(east - west, north - south) + 1e-4
+    return west - room, south - room, east + room, north + room
+
+
+def _covers(longitude: Floats, latitude: Floats, accuracy: Floats, area: BaseGeometry) -> Mask:
+    if not len(longitude):
+        return np.zeros(0, bool)
+    found = measure_to_edge(longitude, latitude, area)
+    return np.asarray(found.is_inside & (found.distance_m >= np.nan_to_num(accuracy)))

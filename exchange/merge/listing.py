@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from exchange.merge.distinct import find_distinct
 from exchange.merge.fusing import find_best
 from exchange.merge.keys import code_texts
+from exchange.merge.naming_sets import SEPARATOR, name_sets
 from exchange.model.detections import Detections
 from exchange.model.status import UNCHECKED
 
@@ -23,7 +24,6 @@ SORTIES_SEEN = "sorties_seen"
 SIGHTING_KEYS = "sighting_keys"
 SPOT = "spot"
 FLAGS = "flags"
-SEPARATOR = "; "
 
 NAT = np.datetime64("NaT", "ms")
 
@@ -223,27 +223,7 @@ def _join_many(
     step = np.arange(int(length[which].sum())) - np.repeat(np.cumsum(length[which]) - length[which], length[which])
     name = listed[np.repeat((np.cumsum(length) - length)[which], length[which]) + step]
     seen = find_distinct(np.repeat(holder, length[which]) * len(names) + name)
-    size = np.bincount(seen // len(names), minlength=count)
-    kind, example = _find_kinds(seen % len(names), size, len(names))
-    begins = np.cumsum(size) - size
-    words = [[names[index] for index in (seen[begins[row] : begins[row] + size[row]] % len(names)).tolist()]
-             for row in example.tolist()]  # fmt: skip
-    return np.array([SEPARATOR.join(some) for some in words] or [""], object)[kind], size
-
-
-def _find_kinds(member: Codes, size: Codes, members: int) -> tuple[Codes, Codes]:
-    """Return for each set, whose members stand together in order, which kind it is, and a set of each kind."""
-    begin = np.cumsum(size) - size
-    kind = np.zeros(len(size), np.int64)
-    open_rows = np.flatnonzero(size > 0)
-    kinds = 1
-    for step in range(int(size.max(initial=0))):
-        open_rows = open_rows[size[open_rows] > step]
-        found, now = np.unique(kind[open_rows] * members + member[begin[open_rows] + step], return_inverse=True)
-        kind[open_rows] = kinds + now
-        kinds += len(found)
-    _, example, kind = np.unique(kind, return_index=True, return_inverse=True)
-    return kind, example
+    return name_sets(seen // len(names), seen % len(names), count, names)
 
 
 def _split(text: str) -> Sequence[str]:
