@@ -20,6 +20,7 @@ from exchange.perimeter.traced import Bridge, Line
 Floats = NDArray[np.float64]
 
 METHOD = "flown track"
+_LONGEST_FLIGHT = np.timedelta64(1, "D")
 
 
 def to_removed_tracks(tracks: Sequence[Track], cleaned: Cleaned | None) -> tuple[Track, ...]:
@@ -100,9 +101,16 @@ def _quality(report: TraceReport, refusals: Sequence[Finding], flags: Sequence[F
 
 
 def _last_time(tracks: Sequence[Track]) -> np.datetime64:
+    """Return the last time of the tracks; one further than a day from the middle of its track is the clock's fault."""
     times = [track.time[~np.isnat(track.time)] for track in tracks]
-    known = [time.max() for time in times if len(time)]
+    known = [time[np.abs(time - _middle(time)) <= _LONGEST_FLIGHT].max() for time in times if len(time)]
     return max(known) if known else np.datetime64("NaT", "ms")
+
+
+def _middle(times: NDArray[np.datetime64]) -> np.datetime64:
+    # An instant of the track itself: half of an even count may lie before a jump of the clock.
+    middle: np.datetime64 = np.sort(times)[len(times) // 2]
+    return middle
 
 
 def blank_report(tracks: Sequence[Track], cleaned: Cleaned | None = None) -> TraceReport:
