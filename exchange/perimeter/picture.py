@@ -39,6 +39,7 @@ _ROUND_A_DOUBTED_RING: Final = 2.0
 _MOST_FLIGHT_ENDS: Final = 12
 _NARROWEST: Final = 0.95
 _SCALE_ROOM: Final = 0.07
+_SAID_IN_KILOMETRES_M: Final = 5_000.0
 
 
 def draw_trace(tracks: Sequence[Track], traced: Traced, *, title: str = "", earlier: Perimeter | None = None) -> bytes:
@@ -244,12 +245,18 @@ def _draw_scale_and_north(axes: Any, view: _View) -> None:
     casing = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.5}
     axes.plot([x, x, x, x + length, x + length, x + length], [y + tick, y - tick, y, y, y - tick, y + tick],
               color="black", linewidth=2.0, zorder=11, label="_")  # fmt: skip
-    feet = units.convert(length, units.METRE, units.FOOT)
-    axes.text(x + length / 2, y + 1.6 * tick, f"{length:g} m = {feet:,.0f} ft", ha="center", va="bottom", fontsize=9,
+    axes.text(x + length / 2, y + 1.6 * tick, _describe_length(length), ha="center", va="bottom", fontsize=9,
               zorder=11, bbox=casing)  # fmt: skip
     axes.annotate("N", (0.955, 0.965), (0.955, 0.895), xycoords="axes fraction", ha="center", va="top", fontsize=12,
                   fontweight="bold", zorder=11, bbox=casing,
                   arrowprops={"arrowstyle": "-|>", "linewidth": 2.0, "color": "black"})  # fmt: skip
+
+
+def _describe_length(length_m: float) -> str:
+    if length_m < _SAID_IN_KILOMETRES_M:
+        return f"{length_m:g} m = {units.convert(length_m, units.METRE, units.FOOT):,.0f} ft"
+    kilometres, miles = (units.convert(length_m, units.METRE, unit) for unit in (units.KILOMETRE, units.MILE))
+    return f"{kilometres:,.0f} km = {miles:,.1f} miles"
 
 
 def _round_length_m(wanted_m: float) -> float:
