@@ -81,9 +81,10 @@ def _clean_track(
     reason[rows[is_repeated]], reason[rows[is_frozen]] = REPEATED, FROZEN
     rows = rows[~is_repeated & ~is_frozen]
     steps = intervals_seconds(fixes.seconds[rows])
-    is_spike = find_spikes(x[rows], y[rows], steps) if is_logged(x[rows], y[rows], fixes.seconds[rows]) else (
-        np.zeros(len(rows), np.bool_)
-    )  # fmt: skip
+    is_spike = np.zeros(len(rows), np.bool_)
+    if is_logged(x[rows], y[rows], fixes.seconds[rows]):
+        # While the log paused the aircraft may have gone anywhere.
+        is_spike = find_spikes(x[rows], y[rows], intervals_seconds(fixes.seconds[rows], longest_seconds=np.inf))
     reason[rows[is_spike]] = SPIKE
     clock = np.r_[0.0, np.cumsum(steps)][: len(rows)][~is_spike]
     rows = rows[~is_spike]

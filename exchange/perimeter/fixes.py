@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+_KNOWN_SHARE = 0.5
+
 
 @dataclass(frozen=True, kw_only=True)
 class Fixes:
@@ -29,7 +31,9 @@ class Fixes:
     camera_heading, camera_pitch
         Degrees, as in `exchange.model.Track`.
     seconds
-        Time since the first fix of all; NaN where the log has none.
+        Time since the first fix of all; NaN where the log has none, or the same for every fix.
+    is_stamped
+        Whether the log gives the fix any time: a drawn line has none.
     is_above_ground
         Whether the height is above the ground below, not above the take-off.
     track, row
@@ -43,6 +47,7 @@ class Fixes:
     camera_heading: Floats
     camera_pitch: Floats
     seconds: Floats
+    is_stamped: Flags
     is_above_ground: Flags
     track: Whole
     row: Whole
@@ -67,6 +72,7 @@ def gather_fixes(tracks: Sequence[Track]) -> Fixes:
     return Fixes(
         **gathered,
         seconds=_join([_fill_seconds((time - first) / np.timedelta64(1, "s")) for time in times]),
+        is_stamped=_join([~np.isnat(time) for time in times]).astype(np.bool_),
         is_above_ground=np.repeat([track.height_reference == "ground" for track in tracks], lengths).astype(np.bool_),
         track=np.repeat(np.arange(len(tracks)), lengths),
         row=_join([np.arange(len(track)) for track in tracks]).astype(np.int64),
@@ -85,9 +91,11 @@ def _join(parts: Sequence[NDArray[Any]]) -> Floats:
 
 
 def _fill_seconds(seconds: Floats) -> Floats:
-    """Return times without gaps: missing ones between known neighbours, none at all where too few are known."""
+    """Return times without gaps: missing ones between known neighbours; none where few are known, or all are one."""
     known = np.isfinite(seconds)
-    if known.all() or known.mean() < 0.5:
-        return seconds if known.all() else np.full(len(seconds), np.nan)
+    if not len(seconds) or known.mean() < _KNOWN_SHARE or (len(seconds) > 1 and np.ptp(seconds[known]) == 0.0):
+        return np.full(len(seconds), np.nan)
+    if known.all():
+        return seconds
     rows = np.arange(len(seconds))
     return np.interp(rows, rows[known], seconds[known])

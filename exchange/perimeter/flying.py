@@ -82,7 +82,8 @@ def _to_path(cleaned: Cleaned, aim: Aim, clock: Floats, rows: Whole, step_m: flo
         path,
         waits=waits_seconds(flight.xy, flight.seconds),
         climbs_m=_climbs_m(cleaned, flight.rows),
-        is_drawn=not is_timed and not is_logged(flight.xy[:, 0], flight.xy[:, 1], flight.seconds),
+        is_drawn=not cleaned.fixes.is_stamped[rows].any()
+        and not is_logged(flight.xy[:, 0], flight.xy[:, 1], flight.seconds),
         is_reversed=flight.is_reversed,
     )
 

@@ -11,25 +11,27 @@ Flags = NDArray[np.bool_]
 
 # A longer interval tells nothing of the speed: the receiver was off, or its clock jumped.
 LONGEST_INTERVAL_SECONDS = 30.0
+_ROUNDING = 1.0 + 1e-9
 
 
 def order_rows(x: Floats, y: Floats, seconds: Floats) -> Whole:
     """Return the order of one track's rows: by time where that makes the path shorter, as they came where not.
 
-    A clock that jumped back would else tear the path apart; rows without times stay as they came.
+    A clock that jumped back would else tear the path apart; rows without times stay as they came. Rows that were
+    written last first make a path as long by time, and are turned round.
     """
     given = np.arange(len(x))
     if len(x) < 3 or not np.isfinite(seconds).all() or (np.diff(seconds) >= 0.0).all():
         return given
     by_time = np.argsort(seconds, kind="stable")
-    return by_time if _path_length(x[by_time], y[by_time]) < _path_length(x, y) else given
+    return by_time if _path_length(x[by_time], y[by_time]) <= _ROUNDING * _path_length(x, y) else given
 
 
-def intervals_seconds(seconds: Floats) -> Floats:
+def intervals_seconds(seconds: Floats, *, longest_seconds: float = LONGEST_INTERVAL_SECONDS) -> Floats:
     """Return the seconds of each step of a path in order; one for each step where there are no times.
 
     Stamps that repeat, as those of a fast log written in whole seconds, share their second evenly. A clock that jumps
-    back takes the usual interval, one that jumps ahead at most `LONGEST_INTERVAL_SECONDS`.
+    back takes the usual interval, one that jumps ahead at most `longest_seconds`.
     """
     if len(seconds) < 2:
         return np.empty(0)
@@ -38,7 +40,7 @@ def intervals_seconds(seconds: Floats) -> Floats:
     step = np.diff(_spread_equal_stamps(seconds))
     forward = step[step > 0.0]
     usual = float(np.median(forward)) if len(forward) else 1.0
-    return np.clip(np.where(step > 0.0, step, usual), 1e-3, max(LONGEST_INTERVAL_SECONDS, usual))
+    return np.clip(np.where(step > 0.0, step, usual), 1e-3, max(longest_seconds, usual))
 
 
 def find_repeats(longitude: Floats, latitude: Floats, seconds: Floats) -> tuple[Flags, Flags]:

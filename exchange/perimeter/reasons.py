@@ -31,9 +31,13 @@ NARROWEST_SHARE: Final = 0.01
 CORNER_M: Final = 4.0
 """What bends less than this is one straight leg; several times the noise of a receiver."""
 
+STRAIGHT_SHARES: Final = (0.0, 0.005, 0.01)
+"""What bends less than one of these shares of the whole is one straight leg of a survey by larger aircraft."""
+
 LEAST_LANES: Final = 4
 LANES_SHARE: Final = 0.6
 PARALLEL_DEGREES: Final = 8.0
+_DIRECTIONS: Final = 40
 
 
 def find_impossible(frame: LocalFrame, paths: Sequence[Floats], fixes: int, *, is_logged: bool) -> Finding | None:
@@ -109,23 +113,38 @@ def count_lanes(path: Floats) -> int:
     """Return how many parallel lanes side by side make up most of a path; 0 where they do not.
 
     A lane is straight, goes back where the last one came, and lies beside all others: laps of a narrow ring go back
-    and forth as well, but lie on each other.
+    and forth as well, but lie on each other. Lanes of many kilometres are straight as far as their length goes.
     """
-    corners = _find_corners(path)
+    size = float(np.hypot(*np.ptp(path, axis=0))) if len(path) else 0.0
+    return max(_count_lanes(path, straight_within_m=max(CORNER_M, share * size)) for share in STRAIGHT_SHARES)
+
+
+def _count_lanes(path: Floats, *, straight_within_m: float) -> int:
+    corners = _find_corners(path, straight_within_m)
     legs = np.diff(corners, axis=0)
     length = np.hypot(legs[:, 0], legs[:, 1])
-    if not len(legs) or length.max() < 4 * CORNER_M:
+    if not len(legs) or length.max() < 4 * straight_within_m:
         return 0
-    longest = legs[length.argmax()] / length.max()
-    along = legs @ longest
+    main = _main_direction(legs, length)
+    along = legs @ main
     is_parallel = np.abs(along) > np.cos(np.radians(PARALLEL_DEGREES)) * length
     is_lane = is_parallel & (length > 0.4 * np.quantile(length[is_parallel], 0.9))
-    if is_lane.sum() < LEAST_LANES or length[is_lane].sum() < LANES_SHARE * length.sum():
+    lanes = np.flatnonzero(is_lane)
+    flown = length[lanes[0] : lanes[-1] + 1].sum()
+    if len(lanes) < LEAST_LANES or length[lanes].sum() < LANES_SHARE * flown or flown < LANES_SHARE * length.sum():
         return 0
-    turns = np.mean(np.diff(np.sign(along[is_lane])) != 0)
-    across = ((corners[:-1] + corners[1:]) / 2)[is_lane] @ np.array([-longest[1], longest[0]])
-    apart = int(1 + (np.diff(np.sort(across)) > CORNER_M).sum())
-    return apart if turns > 0.8 and apart >= LEAST_LANES and apart > 0.7 * is_lane.sum() else 0
+    turns = np.mean(np.diff(np.sign(along[lanes])) != 0)
+    across = ((corners[:-1] + corners[1:]) / 2)[lanes] @ np.array([-main[1], main[0]])
+    apart = int(1 + (np.diff(np.sort(across)) > straight_within_m).sum())
+    return apart if turns > 0.8 and apart >= LEAST_LANES and apart > 0.7 * len(lanes) else 0
+
+
+def _main_direction(legs: Floats, length: Floats) -> Floats:
+    """Return the unit vector of the leg to which the greatest length of legs is parallel."""
+    longest = np.argsort(-length)[:_DIRECTIONS]
+    units = legs / np.maximum(length, 1e-9)[:, None]
+    parallel = np.abs(units @ units[longest].T) > np.cos(np.radians(PARALLEL_DEGREES))
+    return np.asarray(units[longest[int((parallel * length[:, None]).sum(axis=0).argmax())]])
 
 
 def measure_strip(path: Floats) -> tuple[float, float]:
@@ -139,10 +158,10 @@ def measure_strip(path: Floats) -> tuple[float, float]:
     return float(sides[:2].min()), float(sides[:2].max())
 
 
-def _find_corners(path: Floats) -> Floats:
+def _find_corners(path: Floats, within_m: float) -> Floats:
     import shapely
 
-    line = shapely.simplify(shapely.LineString(path), CORNER_M, preserve_topology=False)
+    line = shapely.simplify(shapely.LineString(path), within_m, preserve_topology=False)
     return np.asarray(shapely.get_coordinates(line))
 
 

@@ -78,7 +78,7 @@ def judge_unexplained(
 def measure_left_out(area: BaseGeometry, paths: Sequence[Floats], *, within_m: float) -> BaseGeometry:
     """Return what the flown lines enclose outside of the area, without slivers along its edge.
 
-    What was flown inside the area or close to its edge is not noded, which is nearly all: the edge stands for it.
+    What was flown inside the area or close to its edge, nearly all of it, is not noded: the edge stands for it.
     """
     import shapely
 

@@ -59,3 +59,14 @@ def test_what_is_nowhere_on_earth_has_no_place() -> None:
 def test_no_track_gives_no_fix() -> None:
     """Nothing in, nothing out."""
     assert len(gather_fixes([])) == 0
+
+
+def test_rows_written_last_first_are_turned_round() -> None:
+    """A log that runs back in time is as long either way, and is read by its stamps."""
+    seconds = np.arange(30.0)[::-1]
+    assert order_rows(5.0 * np.arange(30.0), np.zeros(30), seconds).tolist() == list(range(30))[::-1]
+
+
+def test_a_pause_may_be_told_as_long_as_it_was() -> None:
+    """A longest interval of one's own leaves longer ones whole."""
+    assert intervals_seconds(np.array([0.0, 1.0, 301.0]), longest_seconds=np.inf).tolist() == [1.0, 300.0]

@@ -91,3 +91,11 @@ def test_the_open_ends_are_named_where_they_are() -> None:
     assert found.places[0] == pytest.approx((-114.0, 44.5))
     assert FRAME.to_metres(*found.places[1]) == pytest.approx((300.0, 400.0))
     assert explain_open(FRAME, [gap], 1200.0, flights=2).code == "missing-flight"
+
+
+def test_lanes_of_a_county_may_bend() -> None:
+    """Lanes of fifty kilometres that bend by a hundred metres are lanes; the way there is no part of them."""
+    lanes = fly_lanes(10, 3000.0, length_m=50_000.0)[::50]
+    lanes += 100.0 * np.sin(lanes[:, ::-1] / 3000.0)
+    way = np.linspace((-60_000.0, -20_000.0), lanes[0], 500)
+    assert count_lanes(np.vstack([way, lanes])) == 10
