@@ -18,6 +18,7 @@ from exchange.merge.numbering import Numbering, number_spots
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts import Compute, Shifts, find_shifts
 from exchange.merge.sightings import Sightings, order_sightings
+from exchange.merge.threads import compute_in_threads
 from exchange.merge.work import Work
 from exchange.merge.writing import write_merged
 from exchange.model.detections import Detections
@@ -69,7 +70,7 @@ def merge_with(
     onto: Earlier | Detections | None,
     options: MergeOptions,
     group: Grouper,
-    compute: Compute = map,
+    compute: Compute = compute_in_threads,
 ) -> Merged:
     """Return what ``merge_detections`` returns, with a way of grouping that gives what ``group_sightings`` gives.
 
@@ -129,5 +130,6 @@ def _order_new(part: Sightings, group: Codes) -> Codes:
     np.minimum.at(begin, part.sortie, seconds)
     turn = np.argsort(np.argsort(begin, kind="stable"), kind="stable")
     order = np.lexsort((seconds, turn[part.sortie]))
-    _, first = np.unique(group[order], return_index=True)
+    first = np.empty(int(group.max(initial=-1)) + 1, np.int64)
+    first[group[order[::-1]]] = np.arange(len(order))[::-1]
     return np.argsort(first, kind="stable")
