@@ -17,6 +17,7 @@ from exchange.perimeter import handing_back, judging, measuring, reasons
 from exchange.perimeter.aiming import Aim
 from exchange.perimeter.bridging import Gap, find_gaps
 from exchange.perimeter.cleaning import Cleaned
+from exchange.perimeter.days_apart import judge_days_apart
 from exchange.perimeter.finding import Finding
 from exchange.perimeter.flying import Flown
 from exchange.perimeter.launch_corner import judge_launch_corner
@@ -170,6 +171,7 @@ class Trace:
             *self.aim.flags,
             *judging.judge_bridges(self.cleaned.frame, gaps, report, self.options),
             *judging.judge_noise(report.noise_m, width_m),
+            *judge_days_apart(self.cleaned.fixes),
             *self._judge_rings(self.cleaned.frame),
         )
 
