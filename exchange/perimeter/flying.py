@@ -12,7 +12,7 @@ from exchange.perimeter.aiming import Aim
 from exchange.perimeter.cleaning import Cleaned, is_logged
 from exchange.perimeter.flights import find_flights, orient_flight
 from exchange.perimeter.paths import Path, to_path
-from exchange.perimeter.thinning import collapse_hovers, thin_path, waits_seconds
+from exchange.perimeter.thinning import collapse_hovers, smooth_jitter, thin_path, waits_seconds
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -73,14 +73,15 @@ def _to_path(cleaned: Cleaned, aim: Aim, clock: Floats, rows: Whole, step_m: flo
     is_timed = bool(np.isfinite(cleaned.fixes.seconds[rows]).all())
     seconds = _rising(clock[rows]) if is_timed else np.full(len(rows), np.nan)
     flight = orient_flight(aim.xy[rows], seconds, rows)
-    drawn, kept = collapse_hovers(flight.xy, flight.seconds)
+    smooth = smooth_jitter(flight.xy)
+    drawn, kept = collapse_hovers(smooth, flight.seconds)
     fine, first = thin_path(drawn, _THINNED_M * step_m / _STEP_M)
     if len(fine) < 3:
         return None
     path = to_path(fine, flight.seconds[kept][first], step_m)
     return dataclasses.replace(
         path,
-        waits=waits_seconds(flight.xy, flight.seconds),
+        waits=waits_seconds(smooth, flight.seconds),
         climbs_m=_climbs_m(cleaned, flight.rows),
         is_drawn=not cleaned.fixes.is_stamped[rows].any()
         and not is_logged(flight.xy[:, 0], flight.xy[:, 1], flight.seconds),

@@ -10,7 +10,37 @@ Whole = NDArray[np.int64]
 
 _HOVER_SPEED_SHARE = 0.3
 _HOVER_SECONDS = 4.0
-_WAIT_WITHIN_M, _FIXES_AWAY = 15.0, 4
+_SMOOTHED_OVER_M, _FLOWN_SHARE, _DANCE, _FEWEST_SMOOTHED = 8.0, 0.75, 1.5, 4
+_WAIT_WITHIN_M, _FIXES_AWAY, _WAIT_TIMES_PASSING = 15.0, 4, 3.0
+
+
+def smooth_jitter(xy: Floats) -> Floats:
+    """Return a path averaged over some metres where its fixes lie so close that they follow the noise and not the edge.
+
+    A path that is half as long again as the way it makes over those metres dances more than it flies: slow flight
+    logged at a high rate. All others are returned as they are.
+
+    Parameters
+    ----------
+    xy
+        Metres, shape (n, 2).
+    """
+    from scipy.ndimage import uniform_filter1d
+
+    fixes, way = 1, _usual_way_m(xy, 1)
+    while way < _SMOOTHED_OVER_M and 4 * fixes < len(xy):
+        fixes, way = 2 * fixes, _usual_way_m(xy, 2 * fixes)
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
+    if fixes < _FEWEST_SMOOTHED or way < _SMOOTHED_OVER_M or np.median(along[fixes:] - along[:-fixes]) <= _DANCE * way:
+        return xy
+    return np.asarray(uniform_filter1d(xy, size=fixes + 1, axis=0, mode="nearest"))
+
+
+def _usual_way_m(xy: Floats, fixes: int) -> float:
+    """Return how far a path usually comes in so many fixes; hovers, a quarter of a log or more, do not count."""
+    if len(xy) <= fixes:
+        return 0.0
+    return float(np.quantile(np.hypot(*(xy[fixes:] - xy[:-fixes]).T), _FLOWN_SHARE))
 
 
 def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
@@ -38,10 +68,17 @@ def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
 
 
 def waits_seconds(xy: Floats, seconds: Floats) -> tuple[float, float]:
-    """Return how long a path stays within some metres of its first and of its last place; 0 without times."""
+    """Return how long a path stays within some metres of its first and of its last place.
+
+    It is 0 without times, and where the path leaves no slower than it flies elsewhere.
+    """
     if len(xy) < 2 or not np.isfinite(seconds).all():
         return 0.0, 0.0
-    return _wait_seconds(xy, seconds), _wait_seconds(xy[::-1], seconds[-1] - seconds[::-1])
+    way = max(float(np.hypot(*np.diff(xy, axis=0).T).sum()), 1e-9)
+    passing = _WAIT_TIMES_PASSING * _WAIT_WITHIN_M * float(seconds[-1] - seconds[0]) / way
+    waits = _wait_seconds(xy, seconds), _wait_seconds(xy[::-1], seconds[-1] - seconds[::-1])
+    first, last = (wait if wait > passing else 0.0 for wait in waits)
+    return first, last
 
 
 def _wait_seconds(xy: Floats, seconds: Floats) -> float:
