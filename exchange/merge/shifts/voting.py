@@ -109,7 +109,7 @@ def _find_peaks(differences: Differences) -> Peaks:
     ends = np.append(begins[1:], len(differences.couple))
     first = np.searchsorted(differences.voter, begins)
     last = np.searchsorted(differences.voter, ends)
-    height = np.empty((len(begins), _SIDE, _SIDE))
+    height = np.empty((len(begins), _SIDE, _SIDE), np.float32)
     width = np.empty(len(begins))
     for index, (begin, a, b) in enumerate(zip(begins.tolist(), first.tolist(), last.tolist(), strict=True)):
         ballot = _Ballot.of(differences.voter[a:b] - begin, line[a:b], column[a:b], share[a:b])
@@ -185,7 +185,7 @@ def _bin_centres() -> Floats:
     return ((np.arange(_SIDE) + 0.5) * BIN_M - REACH_M).astype(np.float64)
 
 
-def _read_peaks(height: Floats, width: Floats) -> Peaks:
+def _read_peaks(height: Singles, width: Floats) -> Peaks:
     """Return the highest place of each couple, and how it stands out; ``height`` has shape (couples, side, side)."""
     reach, centre = _within_reach(), _bin_centres()
     floor = np.median(height[:, reach], axis=1)
@@ -198,12 +198,12 @@ def _read_peaks(height: Floats, width: Floats) -> Peaks:
         east=centre[column],
         north=centre[line],
         width=width,
-        margin=top - height.max(axis=(1, 2), where=is_away, initial=-np.inf),
+        margin=(top - height.max(axis=(1, 2), where=is_away, initial=-np.inf)).astype(np.float64),
         votes=_cut_windows(height - floor[:, None, None], line, column),
     )
 
 
-def _cut_windows(above: Floats, line: Codes, column: Codes) -> Singles:
+def _cut_windows(above: Singles, line: Codes, column: Codes) -> Singles:
     """Return what stands around each peak, 0 where nothing was counted."""
     padded = np.zeros((len(above), _SIDE + 2 * _HALF_WINDOW, _SIDE + 2 * _HALF_WINDOW), np.float32)
     padded[:, _HALF_WINDOW:-_HALF_WINDOW, _HALF_WINDOW:-_HALF_WINDOW] = np.where(np.isfinite(above), above, 0.0)
