@@ -18,7 +18,7 @@ from exchange.merge.sightings import Sightings, choose_sample
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-LEAST_MEAN = 0.35
+LEAST_MEAN = 0.4
 """Mean probability from which two groups are one. Below a half, because to leave a spot in two costs more pairs than
 to take in a stranger; found on simulated fires, flat between 0.3 and 0.4."""
 

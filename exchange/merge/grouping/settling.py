@@ -1,7 +1,9 @@
 """The last step of a grouping: a sighting that fits another group better moves there, until none does.
 
-What is raised is the sum over all pairs within groups of their probability less the least mean at which groups are
-joined: average linkage goes up that hill by joining alone and never takes back what it joined first.
+Average linkage goes on by joining alone and never takes back what it joined first. How well a sighting fits a group is
+the mean of what its pairs with all the others say above the least at which groups are joined, times the root of their
+number: several tell more than one, but less than as many that know nothing of each other, for all of them share the
+sighting's own error.
 """
 
 from __future__ import annotations
@@ -17,13 +19,16 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-_LEAST_GAIN = 1e-9
+LEAST_GAIN = 0.1
+"""A sighting moves only for so much: what is as good either way stays."""
+
+_MOST_ROUNDS = 50
 
 
 def settle(group: Codes, pairs: Pairs, probability: Floats, least: float) -> Codes:
     """Return the groups after moving single sightings, to another group or out alone, until no move gains.
 
-    Of the moves that touch one group only the best is made at a time, so each raises the sum and there is an end.
+    Of the moves that touch one group only the best is made at a time.
 
     Parameters
     ----------
@@ -40,7 +45,7 @@ def settle(group: Codes, pairs: Pairs, probability: Floats, least: float) -> Cod
     other = np.concatenate([pairs.second, pairs.first])
     value = np.concatenate([probability, probability]) - least
     is_open = np.ones(count, bool)
-    while is_open.any():
+    for _ in range(_MOST_ROUNDS):
         entry = np.flatnonzero(is_open[owner])
         moves = _find_moves(owner[entry], group[other[entry]], value[entry], group)
         made = moves.take(_choose_apart(moves, 2 * count))
@@ -72,17 +77,17 @@ def _find_moves(owner: Codes, toward: Codes, value: Floats, group: Codes) -> _Mo
     count = len(group)
     size = np.bincount(group, minlength=2 * count)
     couple, index, met = np.unique(owner * (2 * count) + toward, return_inverse=True, return_counts=True)
-    total = np.bincount(index, value, minlength=len(couple))
+    fit = np.bincount(index, value, minlength=len(couple)) / np.sqrt(met)
     sighting, target = couple // (2 * count), couple % (2 * count)
     stays = target == group[sighting]
     own = np.zeros(count)
-    own[sighting[stays]] = total[stays]
-    fits = ~stays & (met == size[target])
+    own[sighting[stays]] = fit[stays]
+    is_whole = ~stays & (met == size[target])
     leaves = np.flatnonzero(own < 0)
-    sighting = np.concatenate([sighting[fits], leaves])
-    target = np.concatenate([target[fits], count + leaves])
-    gain = np.concatenate([total[fits], np.zeros(len(leaves))]) - own[sighting]
-    gains = np.flatnonzero(gain > _LEAST_GAIN)
+    sighting = np.concatenate([sighting[is_whole], leaves])
+    target = np.concatenate([target[is_whole], count + leaves])
+    gain = np.concatenate([fit[is_whole], np.zeros(len(leaves))]) - own[sighting]
+    gains = np.flatnonzero(gain > LEAST_GAIN)
     gains = gains[np.lexsort((target[gains], -gain[gains], sighting[gains]))]
     best = gains[np.unique(sighting[gains], return_index=True)[1]]
     return _Moves(sighting[best], group[sighting[best]], target[best], gain[best])
