@@ -13,12 +13,10 @@ Whole = NDArray[np.int64]
 _SAMPLES = 64
 _SHORTEST_LEG_M = 20.0
 _CORNER_M = 15.0
-_SHARP_DEGREES, _CORNER_OF_LEGS_DEGREES = 42.0, 90.0
+_SHARP_DEGREES = 42.0
 _NO_EVIDENCE = 0.12
 _WAIT_SECONDS, _CLIMB_M = 8.0, 12.0
-_LAUNCH_WITHIN_M, _LAUNCH_TURN_DEGREES = 20.0, 60.0
-_RETURN_PLACES, _RETURN_TIMES_OPEN = 10, 2.5
-_SMOOTH_DEGREES = 45.0
+_LAUNCH_WITHIN_M = 20.0
 _SPEAKS = 0.45
 # What a place counts for a leg, in squared departures from its bend.
 _WORTH = 5.0
@@ -61,28 +59,7 @@ def find_launches(ends: Floats, waits: Floats, climbs_m: Floats) -> Floats:
     places = ends.reshape(-1, 2)
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
     shared = (apart < _LAUNCH_WITHIN_M).sum(axis=1).reshape(-1, 2)
-    return np.asarray(found + np.where((shared >= 3) & (len(ends) > 1), _SPEAKS, 0.0))
-
-
-def speak_of_return(xy: Floats, first: Leg, last: Leg) -> float:
-    """Return what speaks for both legs because the path comes back to where it began, and another way than it left.
-
-    No edge does so. The legs must be long against what is open between their ends: else the path began at a corner.
-
-    Parameters
-    ----------
-    xy
-        Metres, shape (n, 2), even steps.
-    first, last
-        The legs at its start and, counted from the end, at its end.
-    """
-    reach = min(_RETURN_PLACES, len(xy) - 1)
-    out, back = xy[reach] - xy[0], xy[-1] - xy[-1 - reach]
-    cosine = float(out @ back) / max(float(np.hypot(*out) * np.hypot(*back)), 1e-9)
-    is_return = np.hypot(*(xy[-1] - xy[0])) < _LAUNCH_WITHIN_M and cosine < np.cos(np.radians(_LAUNCH_TURN_DEGREES))
-    open_m = float(np.hypot(*(xy[-1 - last.end] - xy[first.end])))
-    is_long = first.length_m + last.length_m > _RETURN_TIMES_OPEN * open_m
-    return _SPEAKS if is_return and is_long else 0.0
+    return np.asarray(found + np.where((shared >= 3) & (len(ends) > 1), 2.0 * _SPEAKS, 0.0))
 
 
 def find_leg(xy: Floats, speed: Floats) -> Leg:
@@ -107,21 +84,6 @@ def find_leg(xy: Floats, speed: Floats) -> Leg:
         return Leg(0, 0.0, 0.0)
     weight = _NO_EVIDENCE + _speak_of_shape(xy, along, end) + _speak_of_speed(speed, end)
     return Leg(end, float(along[end]), weight)
-
-
-def closes_smoothly(xy: Floats) -> bool:
-    """Tell whether a path ends where it began and goes on in the direction in which it set out, as a ring does."""
-    reach = min(_RETURN_PLACES, len(xy) - 1)
-    out, back = xy[reach] - xy[0], xy[-1] - xy[-1 - reach]
-    cosine = float(out @ back) / max(float(np.hypot(*out) * np.hypot(*back)), 1e-9)
-    return bool(np.hypot(*(xy[-1] - xy[0])) < _LAUNCH_WITHIN_M and cosine > np.cos(np.radians(_SMOOTH_DEGREES)))
-
-
-def has_corner(xy: Floats, place: int) -> bool:
-    """Tell whether a path turns sharply near a place, as it does where one leg meets another."""
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
-    near = np.arange(max(2, place - 6), min(len(xy) - 2, place + 7))
-    return bool(len(near)) and float(_turns(xy, along, near).max()) > np.radians(_CORNER_OF_LEGS_DEGREES)
 
 
 def is_even(xy: Floats, *, corners: int = 0) -> bool:

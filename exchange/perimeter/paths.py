@@ -57,6 +57,16 @@ class Path:
         runs = np.split(places, cuts)
         return np.vstack([self.fine_between(int(run[0]), int(run[-1])) for run in runs])
 
+    def between(self, first: int, last: int) -> Path:
+        """Return the path from one even step to a later one; at an end of it nobody is known to have waited."""
+        fine = self.fine_between(first, last)
+        along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(fine, axis=0).T))]
+        rows = slice(first, last + 1)
+        return Path(
+            fine, along, self.even[rows], float(along[-1] / max(last - first, 1)), self.speed[rows],
+            is_drawn=self.is_drawn, is_reversed=self.is_reversed,
+        )  # fmt: skip
+
     def reversed(self) -> Path:
         """Return the same path flown the other way."""
         return Path(

@@ -12,6 +12,7 @@ from exchange.perimeter.legs import find_launches
 from exchange.perimeter.paths import Path
 from exchange.perimeter.shapes import is_small_circle, ring_area_m2, ring_length_m
 from exchange.perimeter.strands import OpenArc, Strand, is_near, is_way_only, mark_doubled, split_strand, take_apart
+from exchange.perimeter.together import read_paths
 
 Floats = NDArray[np.float64]
 
@@ -84,8 +85,12 @@ class RingSearch:
 
 def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
     """Return the rings of all flights together."""
-    launches = _find_launches(paths)
-    strands = [take_apart(path, pair, within_m=within_m) for path, pair in zip(paths, launches, strict=True)]
+    readings = read_paths(paths, _find_launches(paths))
+    strands = [
+        strand
+        for path, reading in zip(paths, readings, strict=True)
+        for strand in take_apart(path, reading, within_m=within_m)
+    ]
     rings, arcs = [], []
     for strand in strands:
         loops, open_arcs = split_strand(strand, within_m=within_m)

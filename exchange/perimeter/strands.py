@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.perimeter.joining import Arc, find_joint, join_arcs
-from exchange.perimeter.legs import Leg, closes_smoothly, find_leg, has_corner, is_even, speak_of_return
+from exchange.perimeter.legs import Leg, find_leg, is_even
 from exchange.perimeter.loops import Loop, erase_loops
 from exchange.perimeter.paths import Path
 from exchange.perimeter.shapes import is_lap, is_lobe, is_small_circle, mean_width_m, ring_area_m2, ring_length_m
+from exchange.perimeter.stretches import Reading
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -22,13 +23,8 @@ _DOUBLED_WITHIN = 1.5
 _SHORTEST_ARC_M = 30.0
 _SHORTEST_WAY_M, _WAY_SHARE = 40.0, 0.12
 _CLOSES_WITHIN, _LEAST_WIDTH_M = 0.15, 10.0
-_DOUBTFUL_PLACES = 8
 _COST_OF_A_CUT = 10.0
-_LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT = 0.5, 0.3
-_LEAST_SLACK_M, _SLACK_OF_LEG, _SLACK_OF_REST, _SLACK_OF_DOUBT = 15.0, 0.1, 0.1, 0.6
-_MORE_SLACK = 0.3
-_TAKEN_UP_SHARE, _SEVERAL_LAPS = 0.02, 3
-_RING_SHARE = 0.7
+_LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT, _WAY_WEIGHT = 0.5, 0.3, 0.6
 _NO_LEG = Leg(0, 0.0, 0.0)
 
 
@@ -125,74 +121,38 @@ class OpenArc:
         return longest > self.arc.core_length_m
 
 
-def take_apart(path: Path, launches: tuple[float, float] = (0.0, 0.0), *, within_m: float) -> Strand:
-    """Return the legs, loops and the remaining strand of one flight.
-
-    A way that crosses its own ring closes a false loop when it is followed in one direction only, and a leg that was
-    taken too long keeps a ring open: of both directions, and of two lengths of the part of a leg that may be edge,
-    those are taken that leave the shortest strand.
+def take_apart(path: Path, reading: Reading, *, within_m: float) -> list[Strand]:
+    """Return the edges of one flight, each with the ways to it and from it, taken apart into loops and what is left.
 
     Parameters
     ----------
     path
         The flight.
-    launches
-        What speaks for a launch at its start and its end (`exchange.perimeter.legs.find_launches`).
+    reading
+        Which of its stretches are ways.
     within_m
         How near is near.
     """
-    tried = []
-    for share in (_SLACK_OF_LEG, _MORE_SLACK):
-        for one, pair in ((path, launches), (path.reversed(), launches[::-1])):
-            tried.append(_take_apart(one, pair, share, within_m))
-            if _is_taken_up(tried[-1]):
-                return tried[-1]
-    fewest = min(len(strand.places) for strand in tried)
-    return next(strand for strand in tried if len(strand.places) <= fewest + _DOUBTFUL_PLACES)
+    strands = []
+    for index, stretch in enumerate(reading.stretches):
+        if not stretch.is_edge:
+            continue
+        first = reading.stretches[index - 1].first if index > 0 else stretch.first
+        last = reading.stretches[index + 1].last if index + 1 < len(reading.stretches) else stretch.last
+        legs = _to_leg(stretch.first - first, path), _to_leg(last - stretch.last, path)
+        strands.append(_take_off_loops(path.between(first, last), legs, within_m))
+    return strands
 
 
-def _take_apart(path: Path, launches: tuple[float, ...], slack_share: float, within_m: float) -> Strand:
-    first, last = find_leg(path.even, path.speed), find_leg(path.even[::-1], path.speed[::-1])
-    back = speak_of_return(path.even, first, last)
-    legs = (
-        first._replace(weight=first.weight + launches[0] + back),
-        last._replace(weight=last.weight + launches[1] + back),
-    )
-    is_all = legs[0].end + legs[1].end >= len(path.even) - 4
-    if closes_smoothly(path.even) and max(launches) == 0.0:
-        ring = _take_off_loops(path, (_NO_LEG, _NO_LEG), slack_share, within_m)
-        if max((len(loop.places) for loop in ring.loops), default=0) > _RING_SHARE * len(path.even):
-            return ring
-    if _is_drawn(path) or (is_all and not has_corner(path.even, legs[0].end)):
-        legs = _NO_LEG, _NO_LEG
-    elif is_all:
-        return Strand(path, (), np.arange(len(path.even)), legs)
-    return _take_off_loops(path, legs, slack_share, within_m)
+def _to_leg(steps: int, path: Path) -> Leg:
+    return Leg(steps, steps * path.step_m, _WAY_WEIGHT) if steps else _NO_LEG
 
 
-def _take_off_loops(path: Path, legs: tuple[Leg, Leg], slack_share: float, within_m: float) -> Strand:
-    is_leg = mark_legs(len(path.even), _shorten(legs, path, slack_share))
+def _take_off_loops(path: Path, legs: tuple[Leg, Leg], within_m: float) -> Strand:
+    is_leg = mark_legs(len(path.even), _lengthen(legs, path, within_m))
     loops, places = erase_loops(path.even, is_leg, within_m=within_m, shortest_m=_SHORTEST_LOOP * within_m)
     wide = _wide_loops(path, loops, within_m)
     return Strand(path, _without_lenses(path, wide), places, legs)
-
-
-def _is_taken_up(strand: Strand) -> bool:
-    """Tell whether so little is left when the loops are off that no other try need be made.
-
-    That is next to nothing but legs, or less than a lap after several laps.
-    """
-    left = len(strand.places) - strand.legs[0].end - strand.legs[1].end
-    longest = max((len(loop.places) for loop in strand.loops), default=0)
-    laps = sum(2 * len(loop.places) > longest for loop in strand.loops)
-    enough = longest if laps >= _SEVERAL_LAPS else _TAKEN_UP_SHARE * len(strand.path.even)
-    return bool(strand.loops) and left < max(enough, _DOUBTFUL_PLACES)
-
-
-def _is_drawn(path: Path) -> bool:
-    """Tell whether a path is a drawn line: said to be one, or closed by its own first place and without times."""
-    is_timeless = not np.isfinite(path.speed).any()
-    return path.is_drawn or (is_timeless and float(np.hypot(*(path.even[0] - path.even[-1]))) < path.step_m)
 
 
 def _wide_loops(path: Path, loops: list[Loop], within_m: float) -> tuple[Loop, ...]:
@@ -222,17 +182,10 @@ def _without_lenses(path: Path, loops: tuple[Loop, ...]) -> tuple[Loop, ...]:
     return tuple(loop for index, loop in enumerate(loops) if not is_lens(index))
 
 
-def _shorten(legs: tuple[Leg, Leg], path: Path, slack_share: float) -> tuple[Leg, Leg]:
-    """Return the legs less their last part, which may be edge already and then must close the ring."""
-    rest = len(path.even) - legs[0].end - legs[1].end
-    most = max(_LEAST_SLACK_M / path.step_m, _SLACK_OF_REST * rest)
-
-    def shorten(leg: Leg) -> Leg:
-        if leg.weight < _DOUBTFUL_WEIGHT:
-            return leg._replace(end=round((1.0 - _SLACK_OF_DOUBT) * leg.end))
-        return leg._replace(end=leg.end - int(min(leg.end, max(slack_share * leg.end, 1), most)))
-
-    return shorten(legs[0]), shorten(legs[1])
+def _lengthen(legs: tuple[Leg, Leg], path: Path, within_m: float) -> tuple[Leg, Leg]:
+    """Return the legs with the first steps along the edge: where an edge just closes, its own ends are joined."""
+    more = round(within_m / path.step_m)
+    return legs[0]._replace(end=legs[0].end + more), legs[1]._replace(end=legs[1].end + more)
 
 
 def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[OpenArc]]:
@@ -331,12 +284,6 @@ def mark_doubled(arcs: list[OpenArc], *, within_m: float) -> list[OpenArc]:
     is_doubled = ((near >= 0) & is_other).any(axis=1)
     parts = np.split(is_doubled, np.cumsum([len(arc.arc.xy) for arc in arcs])[:-1])
     return [replace(arc, arc=replace(arc.arc, is_doubled=part)) for arc, part in zip(arcs, parts, strict=True)]
-
-
-def is_even_strand(strand: Strand) -> bool:
-    """Tell whether one flight is ways only: nothing but legs, and at most some even bends between them."""
-    arc = to_arc(strand, strand.places, is_first=True, is_last=True)
-    return not strand.loops and (arc is None or is_way_only(arc, corners=3))
 
 
 def mark_legs(count: int, legs: tuple[Leg, Leg]) -> Flags:

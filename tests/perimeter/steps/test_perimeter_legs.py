@@ -5,12 +5,9 @@ import pytest
 from numpy.typing import NDArray
 
 from exchange.perimeter.legs import (
-    closes_smoothly,
     find_launches,
     find_leg,
-    has_corner,
     is_even,
-    speak_of_return,
     unevenness_m,
 )
 
@@ -65,8 +62,6 @@ def test_an_even_bend_is_even_and_a_ring_is_not() -> None:
     )
     assert not is_even(corner)
     assert is_even(corner, corners=1)
-    assert has_corner(corner, len(corner) // 2)
-    assert not has_corner(parabola, len(parabola) // 2)
 
 
 def test_a_launch_is_told_by_waiting_by_climbing_and_by_company() -> None:
@@ -79,23 +74,3 @@ def test_a_launch_is_told_by_waiting_by_climbing_and_by_company() -> None:
     two = np.array([[[0.0, 0.0], [1.0, 0.0]], [[2.0, 0.0], [900.0, 0.0]]])
     shared = find_launches(two, np.zeros((2, 2)), np.full((2, 2), np.nan)) > 0.0
     assert shared.tolist() == [[True, True], [True, False]]
-
-
-def test_coming_back_another_way_speaks_for_legs() -> None:
-    """Two ways that meet at a launch speak for legs; an edge that goes on in its direction does not."""
-    ring = wavy_ring(100.0)
-    launch = ring[0] + [400.0, 0.0]
-    path = np.vstack([way(launch, ring[0], 0.1), ring, way(ring[-1], launch, 0.1)])
-    speed = np.full(len(path), np.nan)
-    assert speak_of_return(path, find_leg(path, speed), find_leg(path[::-1], speed)) > 0.0
-    speed = speed[: len(ring)]
-    assert speak_of_return(ring, find_leg(ring, speed), find_leg(ring[::-1], speed)) == 0.0
-
-
-def test_a_ring_goes_on_where_it_began() -> None:
-    """A ring closes smoothly; ways that meet at a launch, and half a ring, do not."""
-    ring = wavy_ring(400.0)
-    launch = ring[0] + [400.0, 0.0]
-    assert closes_smoothly(ring)
-    assert not closes_smoothly(np.vstack([way(launch, ring[0], 0.1), ring, way(ring[-1], launch, 0.1)]))
-    assert not closes_smoothly(ring[: len(ring) // 2])

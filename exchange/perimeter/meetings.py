@@ -1,0 +1,92 @@
+"""Where a flight comes near what it flew before: the places at which ways meet an edge and edges close."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_MOST_PLACES, _SPACING_M = 6000, 5.0
+_NEAR_M, _NEAR_STEPS = 12.0, 1.5
+_APART_M = 40.0
+_SMALL_M = 170.0
+_PARALLEL_COSINE = 0.8
+_LONG_RUN_M = 30.0
+_BREAK_M = 130.0
+
+
+@dataclass(frozen=True, eq=False)
+class Meetings:
+    """Hold where a path meets itself.
+
+    Attributes
+    ----------
+    junctions
+        Pairs of indices, shape (n, 2), the earlier first: where two passes touch, cross, come together or part.
+    is_doubled
+        Which places another pass runs along, either way.
+    """
+
+    junctions: Whole
+    is_doubled: Flags
+
+
+def find_meetings(xy: Floats, step_m: float) -> Meetings:
+    """Return where a path of even steps meets itself; small loops and doublings back are left out.
+
+    Parameters
+    ----------
+    xy
+        Metres, shape (n, 2), even steps.
+    step_m
+        Their length.
+    """
+    from scipy.spatial import cKDTree
+
+    skip = max(1, round(_SPACING_M / step_m), -(-len(xy) // _MOST_PLACES))
+    rows = np.arange(0, len(xy), skip)
+    spacing_m, places = skip * step_m, xy[rows]
+    within_m = max(_NEAR_M, _NEAR_STEPS * spacing_m)
+    pairs = cKDTree(places).query_pairs(within_m, output_type="ndarray").astype(np.int64)
+    pairs = pairs[(pairs[:, 1] - pairs[:, 0]) * spacing_m > _APART_M]
+    ahead = np.gradient(places, axis=0) if len(places) > 1 else np.zeros_like(places)
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    cosine = np.abs((ahead[pairs[:, 0]] * ahead[pairs[:, 1]]).sum(axis=1))
+    is_doubled = np.zeros(len(rows), np.bool_)
+    is_doubled[pairs[cosine > _PARALLEL_COSINE].ravel()] = True
+    apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
+    junctions = _find_junctions(pairs, apart, spacing_m)
+    return Meetings(rows[junctions], np.repeat(is_doubled, skip)[: len(xy)])
+
+
+def _find_junctions(pairs: Whole, apart: Floats, spacing_m: float) -> Whole:
+    """Return one junction for each short meeting, and one for either end of a long one."""
+    found = []
+    for group in _connected(pairs, _BREAK_M / spacing_m):
+        first, second = pairs[group].T
+        if np.median(second - first) * spacing_m < _SMALL_M and (second - first).max() * spacing_m < 1.5 * _SMALL_M:
+            continue
+        length = max(np.ptp(first), np.ptp(second)) * spacing_m
+        ends = [int(np.argmin(apart[group]))] if length < _LONG_RUN_M else [int(first.argmin()), int(first.argmax())]
+        found += [(first[end], second[end]) for end in ends]
+    return np.array(found, dtype=np.int64).reshape(-1, 2)
+
+
+def _connected(pairs: Whole, within: float) -> list[Whole]:
+    """Return the rows of pairs that follow each other along both passes, with short breaks, group by group."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    if not len(pairs):
+        return []
+    links = cKDTree(pairs).query_pairs(max(within, 4.5), p=np.inf, output_type="ndarray")
+    graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(len(pairs), len(pairs)))
+    label = connected_components(graph, directed=False)[1]
+    order = np.argsort(label, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
