@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -34,7 +34,7 @@ class Block:
     Attributes
     ----------
     part
-        All sightings of these sorties, in their order.
+        All sightings of these sorties, in their order, without the names of all the others.
     partners
         For each sortie that is compared its code, and the codes of earlier ones that it may be compared with.
     """
@@ -107,13 +107,14 @@ def _cut_blocks(part: Sightings) -> Iterator[Block]:
     count = len(part.sortie_names)
     partners = _find_partners(find_cells(part.east, part.north, CELL_M), part.sortie, count)
     rows = split_by_sortie(part.sortie, count)
+    nameless = replace(part, sortie_names=())
     waiting: list[tuple[int, tuple[int, ...]]] = []
     for second, firsts in enumerate(partners):
         if firsts:
             waiting.append((second, tuple(firsts)))
         if waiting and (second == count - 1 or sum(len(one) for _, one in waiting) >= COUPLES_AT_A_TIME):
             chosen = np.concatenate([rows[code] for code in _list_sorties(waiting)])
-            yield Block(part.take(np.sort(chosen)), tuple(waiting))
+            yield Block(nameless.take(np.sort(chosen)), tuple(waiting))
             waiting = []
 
 
