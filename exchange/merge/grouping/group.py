@@ -18,7 +18,7 @@ from exchange.merge.sightings import Sightings, choose_sample
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-LEAST_MEAN = 0.4
+LEAST_MEAN = 0.35
 """Mean probability from which two groups are one. Below a half, because to leave a spot in two costs more pairs than
 to take in a stranger; found on simulated fires, flat between 0.3 and 0.4."""
 
@@ -72,7 +72,9 @@ def _learn(part: Sightings, east: Floats, north: Floats, variance: Floats) -> Ya
 
 
 def _link_by_accuracy(part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick) -> _Linked:
-    weighed = weigh_pairs(part, east, north, variance, yardstick.sightings_per_spot, yardstick.warmth)
+    weighed = weigh_pairs(
+        part, east, north, variance, yardstick.sightings_per_spot, yardstick.warmth, yardstick.repeats
+    )
     crowded = weighed.crowded
     group = weighed.island.copy()
     linked = link_by_mean(len(crowded), weighed.pairs, weighed.probability, LEAST_MEAN)

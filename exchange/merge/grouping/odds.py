@@ -1,8 +1,6 @@
-"""How likely two sightings are of one spot, by their places and by whether a repeat explains them."""
+"""How likely two sightings are of one spot, by their places."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +8,6 @@ from numpy.typing import NDArray
 from exchange.merge.grouping.pairs import Pairs
 
 Floats = NDArray[np.float64]
-Codes = NDArray[np.int64]
 
 ELBOW_ROOM = 0.2
 """How dense other spots stand within the noise of one, as a share of the density around: hot spots that are told
@@ -35,26 +32,3 @@ def weigh_place(pairs: Pairs, variance: Floats, density: Floats) -> Floats:
     sum_of_both = variance[pairs.first] + variance[pairs.second]
     around = np.sqrt(density[pairs.first] * density[pairs.second])
     return np.asarray(-pairs.square / 2 - np.log(2 * np.pi * ELBOW_ROOM * sum_of_both * around))
-
-
-UNEXPLAINED = 1.5
-"""Natural logarithm by which two sightings of one sortie are less likely one spot where no two images are known that
-would explain a repeat: a list without images has mostly been tidied, but not always."""
-
-
-def weigh_repeats(pairs: Pairs, sortie: Codes, image: Codes, names: Sequence[str]) -> Floats:
-    """Return what is taken from the logarithm of the odds of pairs within one named sortie without known images.
-
-    Parameters
-    ----------
-    pairs
-        Of sightings.
-    sortie, image
-        Of each sighting; the image is negative where none is known.
-    names
-        Of the sorties; an empty one may stand for several.
-    """
-    is_named = np.array([bool(name) for name in names] or [False])
-    within = (sortie[pairs.first] == sortie[pairs.second]) & is_named[sortie[pairs.first]]
-    unknown = (image[pairs.first] < 0) | (image[pairs.second] < 0)
-    return np.where(within & unknown, -UNEXPLAINED, 0.0)

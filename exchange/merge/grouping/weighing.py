@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from exchange.merge.grouping.competition import share_between_rivals
 from exchange.merge.grouping.density import measure_density
 from exchange.merge.grouping.linkage import mark_cliques
-from exchange.merge.grouping.odds import weigh_place, weigh_repeats
+from exchange.merge.grouping.odds import weigh_place
 from exchange.merge.grouping.pairs import Pairs, find_islands, find_pairs_by_accuracy
+from exchange.merge.grouping.repeats import Repeats, weigh_repeats
 from exchange.merge.grouping.warmth import Warmth, weigh_warmth
 from exchange.merge.sightings import Sightings
 
@@ -62,6 +63,7 @@ def weigh_pairs(
     variance: Floats,
     sightings_per_spot: float,
     warmth: Warmth | None,
+    repeats: Repeats | None,
     *,
     is_all: bool = False,
 ) -> Weighed:
@@ -73,33 +75,39 @@ def weigh_pairs(
         The sightings, in metres, and their variance per axis.
     sightings_per_spot
         In the mean.
-    warmth
-        What temperatures tell, if that is known.
+    warmth, repeats
+        What temperatures tell and how often sorties repeat themselves, if that is known.
     is_all
         Whether to weigh those far from any crowd as well.
     """
     pairs = find_pairs_by_accuracy(east, north, variance, part.image, GATE)
-    island, alone = _find_lonely(part, pairs, variance, sightings_per_spot)
+    island, alone = _find_lonely(part, pairs, variance, sightings_per_spot, repeats)
     crowded = np.arange(len(part)) if is_all else np.flatnonzero(~alone)
     among = _restrict(pairs, crowded, len(part))
     density = measure_density(east, north, crowded, sightings_per_spot)
     place = weigh_place(among, variance[crowded], density)
-    place += weigh_repeats(among, part.sortie[crowded], part.image[crowded], part.sortie_names)
+    own = part.sortie[crowded]
+    if repeats is not None:
+        place += weigh_repeats(among, own, repeats)
     odds = place
     if warmth is not None:
-        odds = place + weigh_warmth(warmth, among, part.temperature[crowded], part.sortie[crowded])
-    probability = share_between_rivals(among, odds, part.image[crowded])
+        odds = place + weigh_warmth(warmth, among, part.temperature[crowded], own)
+    exclusive = np.zeros(len(own)) if repeats is None else repeats.exclude(own, part.image[crowded])
+    probability = share_between_rivals(among, odds, part.image[crowded], own, exclusive)
     return Weighed(island=island, crowded=crowded, pairs=among, place=place, probability=probability)
 
 
-def _find_lonely(part: Sightings, pairs: Pairs, variance: Floats, sightings_per_spot: float) -> tuple[Codes, Mask]:
+def _find_lonely(
+    part: Sightings, pairs: Pairs, variance: Floats, sightings_per_spot: float, repeats: Repeats | None
+) -> tuple[Codes, Mask]:
     """Return the islands of likely pairs, and which sightings are of one that needs no weighing.
 
     In such an island every two sightings are near enough, and no more than one other spot stands beside it.
     """
     count = len(part)
     odds = weigh_place(pairs, variance, np.full(count, LONELY))
-    odds += weigh_repeats(pairs, part.sortie, part.image, part.sortie_names)
+    if repeats is not None:
+        odds += weigh_repeats(pairs, part.sortie, repeats)
     near = odds >= HARDLY
     likely = pairs.take(near)
     island = find_islands(count, likely)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.merge.grouping.repeats import Repeats, learn_repeats, weigh_repeats
 from exchange.merge.grouping.warmth import Warmth, learn_warmth
 from exchange.merge.grouping.weighing import weigh_pairs
 from exchange.merge.sightings import Sightings, choose_cells, find_cells
@@ -26,10 +27,13 @@ class Yardstick:
         As many sorties as see a place, in the mean.
     warmth
         What temperatures tell.
+    repeats
+        How often each sortie repeats itself.
     """
 
     sightings_per_spot: float
     warmth: Warmth
+    repeats: Repeats
 
 
 def learn_yardstick(part: Sightings, east: Floats, north: Floats, variance: Floats) -> Yardstick:
@@ -47,9 +51,11 @@ def learn_yardstick(part: Sightings, east: Floats, north: Floats, variance: Floa
     fair = choose_cells(part)
     part, east, north, variance = part.take(fair), east[fair], north[fair], variance[fair]
     per_spot = _count_sorties_at_a_place(part)
-    weighed = weigh_pairs(part, east, north, variance, per_spot, None, is_all=True)
-    warmth = learn_warmth(weighed.pairs, weighed.place, part.temperature, part.sortie, len(part.sortie_names))
-    return Yardstick(sightings_per_spot=per_spot, warmth=warmth)
+    weighed = weigh_pairs(part, east, north, variance, per_spot, None, None, is_all=True)
+    repeats = learn_repeats(weighed.pairs, part.sortie, part.sortie_names)
+    place = weighed.place + weigh_repeats(weighed.pairs, part.sortie, repeats)
+    warmth = learn_warmth(weighed.pairs, place, part.temperature, part.sortie, len(part.sortie_names))
+    return Yardstick(sightings_per_spot=per_spot, warmth=warmth, repeats=repeats)
 
 
 def _count_sorties_at_a_place(part: Sightings) -> float:

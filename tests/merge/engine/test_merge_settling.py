@@ -18,6 +18,14 @@ def _pairs(couples: list[tuple[int, int]]) -> Pairs:
     return Pairs(first, second, np.zeros(len(first)))
 
 
+def _share(
+    pairs: Pairs, odds: np.ndarray, image: list[int], sortie: list[int] | None = None, *, exclusive: float = 0.0
+) -> np.ndarray:
+    """Return what rivals leave; if nothing else is said the first sighting is of one sortie, the others of another."""
+    sorties = np.minimum(np.arange(len(image)), 1) if sortie is None else np.array(sortie)
+    return share_between_rivals(pairs, odds, np.array(image), sorties, np.full(len(image), exclusive))
+
+
 def _over_all_assignments(pairs: Pairs, odds: np.ndarray) -> np.ndarray:
     """Return how likely each pair is over all sets of pairs in which no sighting stands twice, one by one."""
     total, of_pair = 0.0, np.zeros(len(pairs))
@@ -41,19 +49,26 @@ def test_two_images_without_a_ring_are_shared_as_all_assignments_say(count: int,
         image.append(1 - image[parent])
         couples.append((parent, new))
     pairs, odds = _pairs(couples), random.normal(0.0, 2.0, count - 1)
-    shared = share_between_rivals(pairs, odds, np.array(image))
+    shared = _share(pairs, odds, image, sortie=image)
     assert shared == pytest.approx(_over_all_assignments(pairs, odds), abs=1e-3)
 
 
 def test_images_of_their_own_do_not_compete() -> None:
     """Without known images a pair is as likely as it is by itself."""
     pairs, odds = _pairs([(0, 1), (0, 2), (1, 2)]), np.array([1.0, -2.0, 0.5])
-    assert share_between_rivals(pairs, odds, np.array([-1, -2, -3])) == pytest.approx(1 / (1 + np.exp(-odds)))
+    assert _share(pairs, odds, [-1, -2, -3]) == pytest.approx(1 / (1 + np.exp(-odds)))
+
+
+def test_sightings_of_a_sortie_that_never_repeats_itself_compete_like_those_of_an_image() -> None:
+    """Without known images as well, and half as much where the sortie sometimes repeats itself."""
+    pairs, images = _pairs([(0, 1), (0, 2)]), [-1, -2, -3]
+    assert _share(pairs, np.zeros(2), images, exclusive=1.0) == pytest.approx([1 / 3] * 2)
+    assert _share(pairs, np.zeros(2), images, exclusive=0.5) == pytest.approx([1 / 2.5] * 2)
 
 
 def test_of_three_in_one_image_each_has_its_share() -> None:
     """One sighting and three of one image, all as likely: each gets one part in four of what odds of 1 leave."""
-    shared = share_between_rivals(_pairs([(0, 1), (0, 2), (0, 3)]), np.zeros(3), np.array([7, 8, 8, 8]))
+    shared = _share(_pairs([(0, 1), (0, 2), (0, 3)]), np.zeros(3), [7, 8, 8, 8])
     assert shared == pytest.approx([0.25] * 3)
 
 
