@@ -24,9 +24,9 @@ _TURN_DEGREES, _TURN_COST, _SHARE_ACROSS = (30.0, 60.0, 90.0, 135.0), (0.0, 3.5,
 _OFF_M, _ARMS_M = (2.0, 10.0), (15.0, 30.0)
 _THIN, _THIN_M = 3.0, 12.0
 _OPEN, _PART = 6.0, 2.0
-_JUNCTION, _MOST_JUNCTIONS = 4.0, 3
+_JUNCTION, _MOST_JUNCTIONS, _PASSED = 4.0, 3, 3.0
 _CORNER, _ALL_CORNERS, _CORNER_DEGREES = 0.5, 4.0, 60.0
-_LAUNCH: Final = 8.0
+_LAUNCH, _AT_LAUNCH_M, _AROUND_LAUNCH_M = 8.0, 30.0, 150.0
 _INSIDE_M, _LAPPED_M, _LAPPED_COST_M = 20.0, 18.0, 3.0
 
 
@@ -64,9 +64,15 @@ def weigh_edges(cut: CutPath, *, is_alone: bool) -> Edges:
                 cost = closing.weigh(closure)
                 closed[i, j] = cost <= opened
                 costs[i, j] = min(cost, opened) + _weigh_inside(cut, i, j, closure)
-    costs[0] += _LAUNCH * cut.launches[0]
-    costs[:, -1] += _LAUNCH * cut.launches[1]
+    costs += _LAUNCH * (cut.launches[0] * _near_end(cut, 0)[:, None] + cut.launches[1] * _near_end(cut, -1)[None])
     return Edges(costs, closed)
+
+
+def _near_end(cut: CutPath, end: int) -> Floats:
+    """Return how near each cut lies to the first or the last place: 1 there, 0 some way off."""
+    away = np.hypot(*(cut.path.even[cut.cuts] - cut.path.even[end]).T)
+    behind = np.abs(cut.cuts - cut.cuts[end]) * cut.path.step_m
+    return np.where(behind < _AROUND_LAUNCH_M, np.clip(1.0 - away / _AT_LAUNCH_M, 0.0, 1.0), 0.0)
 
 
 def _weigh_inside(cut: CutPath, i: int, j: int, closure: _Closure) -> float:
@@ -74,12 +80,23 @@ def _weigh_inside(cut: CutPath, i: int, j: int, closure: _Closure) -> float:
     slack = cut.steps(_INSIDE_M)
     first, last = cut.cuts[i] + slack, cut.cuts[j] - slack
     met = cut.meetings.junctions
+    is_passed = ((np.abs(met[:, 0] - closure.first) < slack) & (met[:, 1] > cut.cuts[j] + slack)) | (
+        (np.abs(met[:, 1] - closure.last) < slack) & (met[:, 0] < cut.cuts[i] - slack)
+    )
+    passed = _PASSED * _is_wide(closure.gap_m) if is_passed.any() else 0.0
     is_closing = (np.abs(met[:, 0] - closure.first) < slack) | (np.abs(met[:, 1] - closure.last) < slack)
     junctions = int((((met > first) & (met < last)).all(axis=1) & ~is_closing).sum())
     every = cut.corners_over(_CORNER_DEGREES)
     corners = int(((every > first) & (every < last)).sum())
     # Many corners are the ragged edge of this fire, or noise: all together count no more than some.
-    return _JUNCTION * min(junctions, _MOST_JUNCTIONS) + min(_CORNER, _ALL_CORNERS / max(len(every), 1)) * corners
+    return (
+        passed + _JUNCTION * min(junctions, _MOST_JUNCTIONS) + min(_CORNER, _ALL_CORNERS / max(len(every), 1)) * corners
+    )
+
+
+def _is_wide(gap_m: float) -> float:
+    """Return whether a gap is one, and no cut that lies a little off: 0 to 1."""
+    return float(np.clip((gap_m - _WIDE_GAP_M) / _WIDE_GAP_M, 0.0, 1.0))
 
 
 class _Closing:
@@ -99,7 +116,11 @@ class _Closing:
         """Return where the stretch between two cuts closes best; what lies beyond runs along the ring once more."""
         a, b = int(self.cut.cuts[i]), int(self.cut.cuts[j])
         low, middle, high = np.searchsorted(self.rows, [a, (a + b) // 2, b])
+        met, slack = self.cut.meetings.junctions, self.cut.steps(_INSIDE_M)
         direct = float(np.hypot(*(self.xy[a] - self.xy[b])))
+        if (np.abs(met - [a, b]) <= slack).all(axis=1).any():
+            # The cuts lie at corners some metres from where the passes meet.
+            direct = min(direct, _NO_GAP_M)
         late = self.apart[i, middle:high] + (self.lost[b] - self.lost[self.rows[middle:high]])
         early = self.apart[j, low:middle] + (self.lost[self.rows[low:middle]] - self.lost[a])
         choices = [_Closure(direct, a, b)]
@@ -116,7 +137,7 @@ class _Closing:
         cost = _GAP * max(0.0, gap - _NO_GAP_M) / (length - gap + _GAP_BASE_M) + self._weigh_turn(closure)
         (x, y), (x_2, y_2) = self.xy[last], self.xy[first]
         width = abs(float(self.swept[last] - self.swept[first] + x * y_2 - x_2 * y)) / max(length, 1.0)
-        return float(cost + (_THIN if width < _THIN_M else 0.0) + (_WIDE_GAP if gap > _WIDE_GAP_M else 0.0))
+        return float(cost + (_THIN if width < _THIN_M else 0.0) + _WIDE_GAP * _is_wide(gap))
 
     def _is_lapped(self, a: int, b: int, closure: _Closure) -> bool:
         _, first, last = closure

@@ -17,7 +17,8 @@ _APART_M = 40.0
 _SMALL_M = 170.0
 _PARALLEL_COSINE = 0.8
 _LONG_RUN_M = 30.0
-_BREAK_M = 130.0
+_BREAK_M, _SAME_M = 130.0, 60.0
+_LONGEST_FOLD, _FOLD_SHARE = 4.0, 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,11 +61,11 @@ def find_meetings(xy: Floats, step_m: float) -> Meetings:
     is_doubled = np.zeros(len(rows), np.bool_)
     is_doubled[pairs[cosine > _PARALLEL_COSINE].ravel()] = True
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
-    junctions = _find_junctions(pairs, apart, spacing_m)
+    junctions = _find_junctions(pairs, apart, np.r_[0, np.cumsum(is_doubled)], spacing_m)
     return Meetings(rows[junctions], np.repeat(is_doubled, skip)[: len(xy)])
 
 
-def _find_junctions(pairs: Whole, apart: Floats, spacing_m: float) -> Whole:
+def _find_junctions(pairs: Whole, apart: Floats, doubled: Whole, spacing_m: float) -> Whole:
     """Return one junction for each short meeting, and one for either end of a long one."""
     found = []
     for group in _connected(pairs, _BREAK_M / spacing_m):
@@ -72,9 +73,28 @@ def _find_junctions(pairs: Whole, apart: Floats, spacing_m: float) -> Whole:
         if np.median(second - first) * spacing_m < _SMALL_M and (second - first).max() * spacing_m < 1.5 * _SMALL_M:
             continue
         length = max(np.ptp(first), np.ptp(second)) * spacing_m
+        if first.max() >= second.min() - _APART_M / spacing_m - 2 or _is_fold(first, second, doubled):
+            continue
         ends = [int(np.argmin(apart[group]))] if length < _LONG_RUN_M else [int(first.argmin()), int(first.argmax())]
         found += [(first[end], second[end]) for end in ends]
-    return np.array(found, dtype=np.int64).reshape(-1, 2)
+    return _thin_out(np.array(found, dtype=np.int64).reshape(-1, 2), _SAME_M / spacing_m)
+
+
+def _thin_out(junctions: Whole, within: float) -> Whole:
+    """Return the junctions without those that lie near another on both passes."""
+    kept: list[Whole] = []
+    for one in junctions:
+        if all(np.abs(one - other).max() > within for other in kept):
+            kept.append(one)
+    return np.array(kept, dtype=np.int64).reshape(-1, 2)
+
+
+def _is_fold(first: Whole, second: Whole, doubled: Whole) -> bool:
+    """Tell whether nearly all between two passes was flown twice: back and forth along the same line."""
+    low, high = int(first.min()), int(second.max())
+    return bool(high - low < _LONGEST_FOLD * np.ptp(first) + 2) and bool(
+        doubled[high] - doubled[low] > _FOLD_SHARE * (high - low)
+    )
 
 
 def _connected(pairs: Whole, within: float) -> list[Whole]:

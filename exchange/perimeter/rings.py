@@ -89,7 +89,7 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
     strands = [
         strand
         for path, reading in zip(paths, readings, strict=True)
-        for strand in take_apart(path, reading, within_m=within_m)
+        for strand in take_apart(path, reading, within_m=within_m, is_alone=len(paths) < 2)
     ]
     rings, arcs = [], []
     for strand in strands:
@@ -201,6 +201,8 @@ def _release_loops(chain: Chain, arcs: list[OpenArc]) -> list[FoundRing]:
     found = []
     for piece in chain.pieces:
         arc = arcs[piece.arc]
+        if arc.strand.is_open:
+            continue
         hung = [loop for loop in arc.strand.hung_loops() if np.isin(arc.strand.root_of(loop), arc.places)]
         hung = [loop for loop in hung if not is_small_circle(arc.strand.path.even[loop.places])] or (
             hung if len(chain.pieces) == 1 else []

@@ -24,7 +24,7 @@ _SHORTEST_ARC_M = 30.0
 _SHORTEST_WAY_M, _WAY_SHARE = 40.0, 0.12
 _CLOSES_WITHIN, _LEAST_WIDTH_M = 0.15, 10.0
 _COST_OF_A_CUT = 10.0
-_LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT, _WAY_WEIGHT = 0.5, 0.3, 0.6
+_LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT, _WAY_WEIGHT = 0.5, 0.3, 1.0
 _NO_LEG = Leg(0, 0.0, 0.0)
 
 
@@ -40,12 +40,15 @@ class Strand:
         What is left when they are taken off.
     legs
         At the start and, counted from the end, at the end.
+    is_open
+        Whether nothing in it closes, as it was read; it may close all the same where its ends lie near each other.
     """
 
     path: Path
     loops: tuple[Loop, ...]
     places: Whole
     legs: tuple[Leg, Leg]
+    is_open: bool = False
 
     def is_leg(self) -> Flags:
         """Tell which places of the path lie on the legs."""
@@ -121,7 +124,7 @@ class OpenArc:
         return longest > self.arc.core_length_m
 
 
-def take_apart(path: Path, reading: Reading, *, within_m: float) -> list[Strand]:
+def take_apart(path: Path, reading: Reading, *, within_m: float, is_alone: bool) -> list[Strand]:
     """Return the edges of one flight, each with the ways to it and from it, taken apart into loops and what is left.
 
     Parameters
@@ -132,6 +135,8 @@ def take_apart(path: Path, reading: Reading, *, within_m: float) -> list[Strand]
         Which of its stretches are ways.
     within_m
         How near is near.
+    is_alone
+        Whether no other flight may go on along an edge that does not close.
     """
     strands = []
     for index, stretch in enumerate(reading.stretches):
@@ -140,7 +145,9 @@ def take_apart(path: Path, reading: Reading, *, within_m: float) -> list[Strand]
         first = reading.stretches[index - 1].first if index > 0 else stretch.first
         last = reading.stretches[index + 1].last if index + 1 < len(reading.stretches) else stretch.last
         legs = _to_leg(stretch.first - first, path), _to_leg(last - stretch.last, path)
-        strands.append(_take_off_loops(path.between(first, last), legs, within_m))
+        strand = _take_off_loops(path.between(first, last), legs, within_m)
+        is_open = is_alone and not path.is_drawn and not stretch.is_closed
+        strands.append(replace(strand, is_open=is_open))
     return strands
 
 
@@ -195,6 +202,8 @@ def split_strand(strand: Strand, *, within_m: float) -> tuple[list[Loop], list[O
     from it, or nothing, is a ring.
     """
     whole = to_arc(strand, strand.places, is_first=True, is_last=True)
+    if strand.is_open and whole is not None:
+        return [], [whole]
     hung = strand.hung_loops()
     large = [loop for loop in hung if not is_small_circle(strand.path.even[loop.places])]
     if whole is None or (large and is_way_only(whole)):

@@ -19,7 +19,7 @@ Whole = NDArray[np.int64]
 _FEWEST_PLACES: Final = 12
 _WAY, _EDGE = 0, 1
 # Who flies out to an edge flies home as well; and a flight is made for an edge. In the units of ``way_cost``.
-_ONE_WAY, _NO_EDGE = 1.5, 10.0
+_ONE_WAY, _NO_EDGE = 1.5, 15.0
 
 
 class Stretch(NamedTuple):

@@ -24,6 +24,7 @@ _MET, _MOST_MET = 0.7, 3.0
 _NO_CORNER, _NO_CORNER_DEGREES, _AT_CUT_M = 1.5, 45.0, 8.0
 _SHAPE, _MOST_SHAPE, _SHORTEST_SHAPE_M, _COMPARED = 1.5, 4.5, 40.0, 16
 _SPEED, _SAME_SPEED = 1.5, 0.15
+_DETOUR, _NO_DETOUR, _MOST_DETOUR = 3.0, 1.4, 6.0
 _SHORTEST_M, _INSIDE_M = 15.0, 15.0
 
 
@@ -36,6 +37,8 @@ def weigh_ways(cut: CutPath) -> Floats:
     rough = unevenness_m(cut.path.even, starts, ends)
     cost = _WAY + _WHOLE_LENGTH * length / max((len(cut.path.even) - 1) * step, 1.0)
     cost += np.minimum(_MISFIT * (rough / (_ALLOWED_M + _ALLOWED_SHARE * length)) ** 2, _MOST_MISFIT)
+    across = np.hypot(*(cut.path.even[ends] - cut.path.even[starts]).T)
+    cost += np.minimum(_DETOUR * np.maximum(length / np.maximum(across, 1.0) - _NO_DETOUR, 0.0), _MOST_DETOUR)
     corners = _count_inside(cut, cut.corners_over(_CORNER_DEGREES), starts, ends)
     cost += _CORNER * np.minimum(corners, _MOST_CORNERS)
     cost += _MET * np.minimum(_count_inside(cut, np.sort(cut.meetings.junctions.ravel()), starts, ends), _MOST_MET)
