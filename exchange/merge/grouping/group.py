@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.merge.grouping.doubt import Grouping, find_doubts
+from exchange.merge.grouping.learning import learn_yardstick
 from exchange.merge.grouping.linkage import link_by_mean, link_rest, number_groups, split_cliques
 from exchange.merge.grouping.pairs import Pairs, find_pairs_within
 from exchange.merge.grouping.settling import settle
 from exchange.merge.grouping.weighing import weigh_pairs
-from exchange.merge.grouping.yardstick import Yardstick, learn_yardstick
+from exchange.merge.grouping.yardstick import Yardstick
 from exchange.merge.sightings import Sightings, choose_sample
 
 Floats = NDArray[np.float64]
@@ -72,9 +73,7 @@ def _learn(part: Sightings, east: Floats, north: Floats, variance: Floats) -> Ya
 
 
 def _link_by_accuracy(part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick) -> _Linked:
-    weighed = weigh_pairs(
-        part, east, north, variance, yardstick.sightings_per_spot, yardstick.warmth, yardstick.repeats
-    )
+    weighed = weigh_pairs(part, east, north, variance, yardstick)
     crowded = weighed.crowded
     group = weighed.island.copy()
     linked = link_by_mean(len(crowded), weighed.pairs, weighed.probability, LEAST_MEAN)

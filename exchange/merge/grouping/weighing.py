@@ -12,8 +12,9 @@ from exchange.merge.grouping.density import measure_density
 from exchange.merge.grouping.linkage import mark_cliques
 from exchange.merge.grouping.odds import weigh_place
 from exchange.merge.grouping.pairs import Pairs, find_islands, find_pairs_by_accuracy
-from exchange.merge.grouping.repeats import Repeats, weigh_repeats
-from exchange.merge.grouping.warmth import Warmth, weigh_warmth
+from exchange.merge.grouping.repeats import weigh_repeats
+from exchange.merge.grouping.warmth import weigh_warmth
+from exchange.merge.grouping.yardstick import Yardstick
 from exchange.merge.sightings import Sightings
 
 Floats = NDArray[np.float64]
@@ -43,8 +44,6 @@ class Weighed:
         Sightings whose pairs were weighed.
     pairs
         Among the crowded, which are counted from 0.
-    place
-        What their places say, natural logarithm of the odds.
     probability
         That they are one spot.
     """
@@ -52,53 +51,55 @@ class Weighed:
     island: Codes
     crowded: Codes
     pairs: Pairs
-    place: Floats
     probability: Floats
 
 
-def weigh_pairs(
-    part: Sightings,
-    east: Floats,
-    north: Floats,
-    variance: Floats,
-    sightings_per_spot: float,
-    warmth: Warmth | None,
-    repeats: Repeats | None,
-    *,
-    is_all: bool = False,
-) -> Weighed:
+def weigh_pairs(part: Sightings, east: Floats, north: Floats, variance: Floats, yardstick: Yardstick) -> Weighed:
     """Return the pairs that have to be weighed, with their probabilities.
 
     Parameters
     ----------
     part, east, north, variance
         The sightings, in metres, and their variance per axis.
-    sightings_per_spot
-        In the mean.
-    warmth, repeats
-        What temperatures tell and how often sorties repeat themselves, if that is known.
-    is_all
-        Whether to weigh those far from any crowd as well.
+    yardstick
+        What the sightings as a whole teach.
     """
     pairs = find_pairs_by_accuracy(east, north, variance, part.image, GATE)
-    island, alone = _find_lonely(part, pairs, variance, sightings_per_spot, repeats)
-    crowded = np.arange(len(part)) if is_all else np.flatnonzero(~alone)
-    among = _restrict(pairs, crowded, len(part))
-    density = measure_density(east, north, crowded, sightings_per_spot)
-    place = weigh_place(among, variance[crowded], density)
-    own = part.sortie[crowded]
-    if repeats is not None:
-        place += weigh_repeats(among, own, repeats)
-    odds = place
-    if warmth is not None:
-        odds = place + weigh_warmth(warmth, among, part.temperature[crowded], own)
-    exclusive = np.zeros(len(own)) if repeats is None else repeats.exclude(own, part.image[crowded])
-    probability = share_between_rivals(among, odds, part.image[crowded], own, exclusive)
-    return Weighed(island=island, crowded=crowded, pairs=among, place=place, probability=probability)
+    untied = yardstick.ties.mark_untied(pairs, part.sortie, np.isfinite(part.variance))
+    island, alone = _find_lonely(part, pairs, variance, untied, yardstick)
+    crowded = np.flatnonzero(~alone)
+    among, chosen = _restrict(pairs, crowded, len(part))
+    density = measure_density(east, north, crowded, yardstick.sightings_per_spot)
+    sortie, image = part.sortie[crowded], part.image[crowded]
+    odds = weigh_place(among, variance[crowded], density)
+    if untied.any():
+        loose = untied[chosen]
+        odds[loose] = yardstick.ties.weigh(among.take(loose), sortie, variance[crowded], density)
+    odds += weigh_repeats(among, sortie, yardstick.repeats)
+    odds += weigh_warmth(yardstick.warmth, among, part.temperature[crowded], sortie)
+    probability = share_between_rivals(among, odds, image, sortie, yardstick.repeats.exclude(sortie, image))
+    return Weighed(island=island, crowded=crowded, pairs=among, probability=probability)
+
+
+def weigh_all_places(
+    part: Sightings, east: Floats, north: Floats, variance: Floats, sightings_per_spot: float
+) -> tuple[Pairs, Floats]:
+    """Return all pairs and what their places say of them, natural logarithm of the odds: the start of all learning.
+
+    Parameters
+    ----------
+    part, east, north, variance
+        As in ``weigh_pairs``.
+    sightings_per_spot
+        In the mean.
+    """
+    pairs = find_pairs_by_accuracy(east, north, variance, part.image, GATE)
+    density = measure_density(east, north, np.arange(len(part)), sightings_per_spot)
+    return pairs, weigh_place(pairs, variance, density)
 
 
 def _find_lonely(
-    part: Sightings, pairs: Pairs, variance: Floats, sightings_per_spot: float, repeats: Repeats | None
+    part: Sightings, pairs: Pairs, variance: Floats, untied: Mask, yardstick: Yardstick
 ) -> tuple[Codes, Mask]:
     """Return the islands of likely pairs, and which sightings are of one that needs no weighing.
 
@@ -106,25 +107,22 @@ def _find_lonely(
     """
     count = len(part)
     odds = weigh_place(pairs, variance, np.full(count, LONELY))
-    if repeats is not None:
-        odds += weigh_repeats(pairs, part.sortie, repeats)
-    near = odds >= HARDLY
+    odds += weigh_repeats(pairs, part.sortie, yardstick.repeats)
+    near = (odds >= HARDLY) | untied
     likely = pairs.take(near)
     island = find_islands(count, likely)
     size = np.bincount(island, minlength=1)
-    has_doubt = np.bincount(island[likely.first[odds[near] < 0]], minlength=len(size)) > 0
+    has_doubt = np.bincount(island[likely.first[(odds < 0)[near] | untied[near]]], minlength=len(size)) > 0
     outside = pairs.take(island[pairs.first] != island[pairs.second])
     beside = np.bincount(island[outside.first], minlength=len(size))
     beside = beside + np.bincount(island[outside.second], minlength=len(size))
-    is_crowded = beside > sightings_per_spot * size
+    is_crowded = beside > yardstick.sightings_per_spot * size
     return island, np.asarray((mark_cliques(island, likely) & ~has_doubt & ~is_crowded)[island])
 
 
-def _restrict(pairs: Pairs, rows: Codes, count: int) -> Pairs:
-    """Return the pairs among some rows, which are renumbered."""
-    if len(rows) == count:
-        return pairs
+def _restrict(pairs: Pairs, rows: Codes, count: int) -> tuple[Pairs, Mask]:
+    """Return the pairs among some rows, which are renumbered, and which they are."""
     place = np.full(count, -1)
     place[rows] = np.arange(len(rows))
     inside = (place[pairs.first] >= 0) & (place[pairs.second] >= 0)
-    return Pairs(place[pairs.first[inside]], place[pairs.second[inside]], pairs.square[inside])
+    return Pairs(place[pairs.first[inside]], place[pairs.second[inside]], pairs.square[inside]), inside

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,10 +117,12 @@ def find_shifts(sightings: Sightings, options: MergeOptions, *, held: str = "", 
     links, is_pattern = _drop_patterns(len(names), links)
     place, net = solve_network(len(names), links)
     in_net = np.bincount(net, minlength=len(names))[net] > 1
+    tied = net if options.shift == "estimate" else np.zeros_like(net)
     place, variance, support, yardstick = _refine_by_groups(
-        part.take(choose_sample(part, enough=ENOUGH_TO_ADJUST)), place, _guess_variances(part, links), in_net
+        part.take(choose_sample(part, enough=ENOUGH_TO_ADJUST)), place, _guess_variances(part, links), in_net, tied
     )
     datum = _fix(part, place, net, control, held)
+    yardstick = replace(yardstick, ties=yardstick.ties.tie(datum.is_fixed))
     applied = in_net | datum.is_fixed
     own_error = np.where(in_net, np.sqrt(2 * variance / np.maximum(support, 1)), 0.0)
     if not len(control) and held in names:
@@ -197,7 +199,7 @@ def _guess_variances(sightings: Sightings, links: Links) -> Floats:
 
 
 def _refine_by_groups(
-    sightings: Sightings, place: Floats, variance: Floats, applied: Mask
+    sightings: Sightings, place: Floats, variance: Floats, applied: Mask, net: Codes
 ) -> tuple[Floats, Floats, Codes, Yardstick]:
     """Return shifts and variances after grouping with the first ones and adjusting both to the groups, in rounds."""
     count = len(sightings.sortie_names)
@@ -207,7 +209,7 @@ def _refine_by_groups(
     for _ in range(next((rounds for most, rounds in ROUNDS if len(sightings) <= most), 1)):
         own = np.where(np.isnan(sightings.variance), variance[sortie], sightings.variance)
         moved = given - np.where(applied[:, None], place, 0.0)[sortie]
-        yardstick = learn_yardstick(sightings, moved[:, 0], moved[:, 1], own)
+        yardstick = learn_yardstick(sightings, moved[:, 0], moved[:, 1], own, net)
         group = link_by_accuracy(sightings, moved[:, 0], moved[:, 1], own, yardstick)
         place = adjust_shifts(group, sortie, given, 1 / own, np.where(applied[:, None], place, 0.0), applied)
         moved = given - place[sortie]
