@@ -18,7 +18,6 @@ from exchange.merge.numbering import Numbering, number_spots
 from exchange.merge.options import MergeOptions
 from exchange.merge.shifts import Compute, Shifts, find_shifts
 from exchange.merge.sightings import Sightings, order_sightings
-from exchange.merge.threads import compute_in_threads
 from exchange.merge.work import Work
 from exchange.merge.writing import write_merged
 from exchange.model.detections import Detections
@@ -70,7 +69,7 @@ def merge_with(
     onto: Earlier | Detections | None,
     options: MergeOptions,
     group: Grouper,
-    compute: Compute = compute_in_threads,
+    compute: Compute = map,
 ) -> Merged:
     """Return what ``merge_detections`` returns, with a way of grouping that gives what ``group_sightings`` gives.
 
