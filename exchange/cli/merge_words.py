@@ -76,7 +76,7 @@ def _describe_sortie(one: SortieReport) -> tuple[str, ...]:
     found = math.isfinite(one.shift_east_m) and math.isfinite(one.shift_north_m)
     length = f"{math.hypot(one.shift_east_m, one.shift_north_m):.1f} m" if found and one.shift_applied else "none"
     counts = (one.sightings, one.matched, one.new, one.repeats)
-    return (one.sortie or "(none named)", *map(str, counts), good_to, length, one.shift_reason)
+    return (one.sortie or "(none named)", *map(str, counts), good_to, length, one.remark)
 
 
 def _count_spots(report: MergeReport) -> str:

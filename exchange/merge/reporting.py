@@ -19,6 +19,9 @@ from exchange.model.detections import Detections
 
 Codes = NDArray[np.int64]
 
+ENOUGH = 20
+"""Fewer shared sightings of a sortie do not tell whether its stated accuracy fits."""
+
 
 def report_merge(work: Work, spots: Detections, number: NDArray[np.object_]) -> MergeReport:
     """Return what the merge did; ``number`` is that of each row told."""
@@ -64,6 +67,7 @@ class _Counts:
     new: Codes
     accuracy: NDArray[np.float64]
     is_estimated: NDArray[np.bool_]
+    found: NDArray[np.float64]
     aircraft: dict[int, str]
 
 
@@ -80,6 +84,7 @@ def _count(work: Work, turn: Codes) -> _Counts:
         new=np.bincount(sortie[first[group] == sortie], minlength=count),
         accuracy=RADIUS_95 * np.sqrt(_find_medians(work.variance, part.sortie, count)),
         is_estimated=np.bincount(part.sortie, np.isnan(part.variance), minlength=count) > 0,
+        found=np.where(work.shifts.support >= ENOUGH, RADIUS_95 * np.sqrt(work.shifts.variance), np.nan),
         aircraft=_find_aircraft(work),
     )
 
@@ -125,6 +130,7 @@ def _report_sortie(work: Work, code: int, counts: _Counts) -> SortieReport:
         told_twice=int(counts.told[code] - counts.rows[code]),
         accuracy_m=float(counts.accuracy[code]),
         accuracy_estimated=bool(counts.is_estimated[code]),
+        accuracy_repeats_m=float(counts.found[code]),
         shift_east_m=float(shifts.east[code]),
         shift_north_m=float(shifts.north[code]),
         shift_error_m=float(shifts.error[code]),

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from exchange.merge import Earlier, Merged, MergeOptions, merge_detections
+from exchange.merge.sightings import RADIUS_95
 from exchange.model import Detections
 from exchange.model.spot_number import find_aliases
 from tests.merge.simulator.scoring import score_pairs
@@ -106,3 +107,14 @@ def test_a_fire_across_the_180th_meridian_is_merged_as_any_other() -> None:
     merged = merge_detections(seen, options=AS_THEY_ARE)
     assert len(merged.spots) == 1
     assert abs(merged.spots.longitude[0]) == pytest.approx(180.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("factor", "word"), [(1.0, ""), (0.5, "or more"), (2.0, "or less")])
+def test_a_stated_accuracy_that_the_sightings_do_not_bear_out_is_told(factor: float, word: str) -> None:
+    """Stated rightly nothing is said; half or twice the true accuracy is told with what the sightings say."""
+    fire = simulate("medium_mid", 1902)
+    true = RADIUS_95 * np.array([flight.noise_m for flight in fire.flights])[fire.flight]
+    report = merge_detections(fire.sightings.replace(accuracy=factor * true)).report
+    for one in report.sorties:
+        assert one.remark == one.shift_reason if not word else one.remark.endswith(word)
+    assert all((word in line) for line in report.lines()[: len(report.sorties)])
