@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields, replace
 from typing import NamedTuple
 
@@ -77,7 +78,7 @@ def _clean_track(
     fixes: Fixes, x: Floats, y: Floats, rows: NDArray[np.int64], reason: NDArray[np.object_]
 ) -> tuple[NDArray[np.int64], Floats]:
     """Note the reasons of one flight's fixes; return the rows that stay and the seconds from one to the next."""
-    is_repeated, is_frozen = find_repeats(fixes.longitude[rows], fixes.latitude[rows], fixes.seconds[rows])
+    is_repeated, is_frozen = find_repeats(x[rows], y[rows], fixes.seconds[rows])
     reason[rows[is_repeated]], reason[rows[is_frozen]] = REPEATED, FROZEN
     rows = rows[~is_repeated & ~is_frozen]
     steps = intervals_seconds(fixes.seconds[rows])
@@ -103,13 +104,17 @@ def is_logged(x: Floats, y: Floats, seconds: Floats) -> bool:
 
 
 def _middle_frame(fixes: Fixes) -> LocalFrame:
-    """Return a frame about the median fix, which a few wild ones do not move."""
-    rough = LocalFrame.around(fixes.longitude[:1], fixes.latitude[:1])
-    x, y = rough.to_metres(fixes.longitude, fixes.latitude)
-    if not np.isfinite(x).any():
-        return rough
-    longitude, latitude = rough.to_degrees(np.nanmedian(x), np.nanmedian(y))
-    return LocalFrame(float(longitude), float(latitude))
+    """Return a frame about the median fix, which a few wild ones do not move, on a whole hundredth of a degree.
+
+    So one fix more or less leaves the frame where it was, and what lies beside it to the last digit.
+    """
+    longitude, latitude = np.radians(fixes.longitude), np.radians(fixes.latitude)
+    x, y, z = np.cos(latitude) * np.cos(longitude), np.cos(latitude) * np.sin(longitude), np.sin(latitude)
+    middle_x, middle_y, middle_z = float(np.median(x)), float(np.median(y)), float(np.median(z))
+    return LocalFrame(
+        round(math.degrees(math.atan2(middle_y, middle_x)), 2),
+        round(math.degrees(math.atan2(middle_z, math.hypot(middle_x, middle_y))), 2),
+    )
 
 
 def _append(first: Fixes, second: Fixes) -> Fixes:

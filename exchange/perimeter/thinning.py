@@ -9,7 +9,7 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 _HOVER_SPEED_SHARE = 0.3
-_HOVER_SECONDS = 4.0
+_HOVER_SECONDS, _ROUNDING_SECONDS = 4.0, 1e-4
 _SMOOTHED_OVER_M, _FLOWN_SHARE, _DANCE, _FEWEST_SMOOTHED = 8.0, 0.75, 1.5, 4
 _WAIT_WITHIN_M, _FIXES_AWAY, _WAIT_TIMES_PASSING = 15.0, 4, 3.0
 
@@ -58,8 +58,8 @@ def collapse_hovers(xy: Floats, seconds: Floats) -> tuple[Floats, Whole]:
     rows = np.arange(len(xy))
     if len(xy) < 5 or not np.isfinite(seconds).all():
         return xy, rows
-    before = np.searchsorted(seconds, seconds - _HOVER_SECONDS / 2)
-    after = np.searchsorted(seconds, seconds + _HOVER_SECONDS / 2, side="right") - 1
+    reach = _HOVER_SECONDS / 2 + _ROUNDING_SECONDS
+    before, after = np.searchsorted(seconds, seconds - reach), np.searchsorted(seconds, seconds + reach) - 1
     before, after = np.minimum(before, np.maximum(rows - 1, 0)), np.maximum(after, np.minimum(rows + 1, len(xy) - 1))
     way = np.hypot(*(xy[after] - xy[before]).T)
     speed = way / np.maximum(seconds[after] - seconds[before], 1e-3)
@@ -109,7 +109,7 @@ def thin_path(xy: Floats, step_m: float) -> tuple[Floats, Whole]:
 def _draw_together(xy: Floats, seconds: Floats, is_slow: NDArray[np.bool_]) -> tuple[Floats, Whole]:
     edges = np.flatnonzero(np.diff(np.r_[False, is_slow, False].astype(np.int8)))
     starts, ends = edges[::2], edges[1::2]
-    long = seconds[ends - 1] - seconds[starts] >= _HOVER_SECONDS / 2
+    long = seconds[ends - 1] - seconds[starts] >= _HOVER_SECONDS / 2 - _ROUNDING_SECONDS
     drawn, keep = xy.copy(), np.ones(len(xy), np.bool_)
     for start, end in zip(starts[long], ends[long], strict=True):
         drawn[start] = np.median(xy[start:end], axis=0)

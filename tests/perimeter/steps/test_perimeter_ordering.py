@@ -70,3 +70,23 @@ def test_rows_written_last_first_are_turned_round() -> None:
 def test_a_pause_may_be_told_as_long_as_it_was() -> None:
     """A longest interval of one's own leaves longer ones whole."""
     assert intervals_seconds(np.array([0.0, 1.0, 301.0]), longest_seconds=np.inf).tolist() == [1.0, 300.0]
+
+
+@given(st.lists(st.integers(0, 4), min_size=2, max_size=30), st.lists(st.booleans(), min_size=30, max_size=30))
+def test_the_direction_of_a_path_changes_no_repeat(places: list[int], is_later: list[bool]) -> None:
+    """As many rows are repeated and frozen read from either end, and one row of each place stays."""
+    x, seconds = np.array(places, np.float64) ** 2, np.cumsum(is_later[: len(places)]).astype(np.float64)
+    there = find_repeats(x, np.zeros(len(x)), seconds)
+    back = find_repeats(x[::-1], np.zeros(len(x)), seconds[-1] - seconds[::-1])
+    kept = x[~there[0] & ~there[1]]
+    assert (np.diff(kept) != 0.0).all()
+    assert (x[::-1][~back[0] & ~back[1]] == kept[::-1]).all()
+
+
+def test_a_frozen_place_keeps_the_time_that_the_way_on_needs() -> None:
+    """An aircraft that flew on while its place stood was there when it first said so."""
+    x = np.array([0.0, 8.0, 8.0, 8.0, 32.0])
+    _, frozen = find_repeats(x, np.zeros(5), np.arange(5.0))
+    assert frozen.tolist() == [False, False, True, True, False]
+    _, frozen = find_repeats(x[::-1], np.zeros(5), np.arange(5.0))
+    assert frozen.tolist() == [False, True, True, False, False]
