@@ -19,6 +19,7 @@ from scipy.cluster.hierarchy import fcluster, linkage
 
 from exchange.merge import Earlier, Merged, merge_detections
 from exchange.model import Detections
+from exchange.model.spot_number import find_aliases
 from tests.merge.simulator.regimes import REGIMES
 from tests.merge.simulator.scoring import (
     PairScore,
@@ -26,6 +27,8 @@ from tests.merge.simulator.scoring import (
     position_errors,
     score_pairs,
     share_of_numbers_kept,
+    share_of_numbers_standing,
+    shares_flagged,
 )
 from tests.merge.simulator.simulate import FRAME, Simulated, simulate
 from tests.merge.simulator.told import Whole, group_told
@@ -46,7 +49,10 @@ COLUMNS = (
     "numbers kept",
     "numbers kept, true spots only",
     "numbers kept, list only",
+    "numbers standing",
+    "standing or an alias",
     "spots flagged",
+    "wrong / right spots flagged",
     "runs flagged",
     "s",
 )
@@ -65,7 +71,11 @@ class Figures:
     kept: float
     kept_of_true: float
     kept_by_list: float
+    standing: float
+    standing_or_alias: float
     flagged: float
+    wrong_flagged: float
+    right_flagged: float
     is_flagged: bool
     seconds: float
 
@@ -100,8 +110,11 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
     merged = merge_detections(fire.sightings)
     seconds = time.perf_counter() - started
     before = merge_detections(fire.sightings_of(len(fire.flights) - 1))
-    kept, kept_of_true = kept_when_all_is_given_again(fire, before)
-    found = numbers_of(merged, fire)
+    after = merge_detections(fire.sightings, onto=before.spots)
+    kept, kept_of_true = kept_when_all_is_given_again(fire, before, after)
+    found, earlier = numbers_of(merged, fire), before.sightings.extra["spot"]
+    flags = merged.spots.extra["flags"] if "flags" in merged.spots.extra else np.full(len(merged.spots), "", object)
+    wrong, right = shares_flagged(fire.truth, found, set(merged.spots.id[flags != ""].tolist()))
     places = np.column_stack(FRAME.to_metres(merged.spots.longitude, merged.spots.latitude))
     rows = dict(zip(merged.spots.id.tolist(), range(len(merged.spots)), strict=True))
     errors = position_errors(fire.truth, np.array([rows[number] for number in found]), places, fire.spots.places)
@@ -115,7 +128,13 @@ def measure(name: str, seed: int, peers: Peers) -> Figures:
         kept=kept,
         kept_of_true=kept_of_true,
         kept_by_list=kept_by_the_list_alone(fire, before),
+        standing=share_of_numbers_standing(earlier, numbers_of(after, fire)[: len(earlier)]),
+        standing_or_alias=share_of_numbers_standing(
+            earlier, numbers_of(after, fire)[: len(earlier)], find_aliases(after.spots)
+        ),
         flagged=merged.report.flagged / max(len(merged.spots), 1),
+        wrong_flagged=wrong,
+        right_flagged=right,
         is_flagged=merged.report.flagged > 0,
         seconds=seconds,
     )
@@ -135,12 +154,11 @@ def shift_error(merged: Merged, fire: Simulated) -> float:
     return float(np.hypot(*(off - off.mean(axis=0)).T).mean())
 
 
-def kept_when_all_is_given_again(fire: Simulated, before: Merged) -> tuple[float, float]:
+def kept_when_all_is_given_again(fire: Simulated, before: Merged, after: Merged) -> tuple[float, float]:
     """Return the share of numbers kept when the last sortie is added and all files are given again.
 
     Of all, and of true spots alone: a false alarm that a true spot takes in loses its number by any rule.
     """
-    after = merge_detections(fire.sightings, onto=before.spots)
     found = before.sightings.extra["spot"]
     truth, numbers = fire.truth[: len(found)], numbers_of(after, fire)
     return (
@@ -163,8 +181,6 @@ def kept_by_the_list_alone(fire: Simulated, before: Merged) -> float:
 
 
 def _follow_aliases(numbers: Whole, spots: Detections) -> Whole:
-    from exchange.model.spot_number import find_aliases
-
     became = find_aliases(spots)
     return np.array([became.get(number, number) for number in numbers], dtype=object)
 
@@ -185,7 +201,10 @@ def table_row(name: str, figures: Sequence[Figures]) -> str:
         _spread([each.kept for each in figures]),
         _spread([each.kept_of_true for each in figures]),
         _spread([each.kept_by_list for each in figures]),
+        _spread([each.standing for each in figures]),
+        _spread([each.standing_or_alias for each in figures]),
         f"{np.median([each.flagged for each in figures]):.3f}",
+        f"{_mean([each.wrong_flagged for each in figures])} / {_mean([each.right_flagged for each in figures])}",
         f"{sum(each.is_flagged for each in figures)} of {len(figures)}",
         f"{np.median([each.seconds for each in figures]):.2f}",
     ]
@@ -194,6 +213,11 @@ def table_row(name: str, figures: Sequence[Figures]) -> str:
 
 def _spread(values: Sequence[float]) -> str:
     return f"{np.median(values):.3f} / {min(values):.3f}"
+
+
+def _mean(values: Sequence[float]) -> str:
+    known = [value for value in values if not np.isnan(value)]
+    return f"{np.mean(known):.2f}" if known else "-"
 
 
 def _line(cells: Iterable[str]) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Container, Mapping
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -86,6 +88,48 @@ def share_of_numbers_kept(
     earlier, later = (_best_numbers(t, f) for t, f in ((truth_before, before), (truth_after, after)))
     earlier = {spot: number for spot, number in earlier.items() if with_false or spot >= 0}
     return float(np.mean([later.get(spot) == number for spot, number in earlier.items()])) if earlier else 1.0
+
+
+def share_of_numbers_standing(
+    before: ArrayLike, after: ArrayLike, aliases: Mapping[Any, Any] = MappingProxyType({})
+) -> float:
+    """Return the share of numbers that most of their sightings still have, whatever spots are true.
+
+    Parameters
+    ----------
+    before, after
+        The number of each sighting in the earlier and in the later run.
+    aliases
+        The number that each folded number became; where it is given, a number counts that is found by its alias.
+    """
+    before, after = np.asarray(before), np.asarray(after)
+    stands = []
+    for number in set(before.tolist()):
+        names, counts = np.unique(after[before == number], return_counts=True)
+        stands.append(aliases.get(number, number) in names[counts == counts.max()])
+    return float(np.mean(stands)) if stands else 1.0
+
+
+def shares_flagged(truth: ArrayLike, found: ArrayLike, flagged: Container[Any]) -> tuple[float, float]:
+    """Return which share of the wrong and of the right spots is flagged; NaN where there are none.
+
+    A spot is right that has all sightings of a true one (or one false alarm) and no other.
+
+    Parameters
+    ----------
+    truth, found
+        As in ``score_pairs``.
+    flagged
+        The labels that are flagged.
+    """
+    truth, found = np.asarray(truth), np.asarray(found)
+    size = dict(zip(*np.unique(truth, return_counts=True), strict=True))
+    shares: dict[bool, list[bool]] = {False: [], True: []}
+    for label in set(found.tolist()):
+        own = truth[found == label]
+        shares[bool((own == own[0]).all() and len(own) == size[own[0]])].append(label in flagged)
+    wrong, right = (float(np.mean(shares[kind])) if shares[kind] else np.nan for kind in (False, True))
+    return wrong, right
 
 
 def _best_numbers(truth: ArrayLike, found: ArrayLike) -> dict[Any, Any]:

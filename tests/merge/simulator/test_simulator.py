@@ -5,7 +5,13 @@ import pytest
 from scipy.spatial import cKDTree
 
 from tests.merge.simulator.regimes import NOISES_M, REGIMES, SPACINGS_M
-from tests.merge.simulator.scoring import count_error, score_pairs, share_of_numbers_kept
+from tests.merge.simulator.scoring import (
+    count_error,
+    score_pairs,
+    share_of_numbers_kept,
+    share_of_numbers_standing,
+    shares_flagged,
+)
 from tests.merge.simulator.simulate import FRAME, Simulated, simulate
 from tests.merge.simulator.told import group_told
 
@@ -33,6 +39,19 @@ def test_counts_are_compared_with_the_truth() -> None:
 def test_a_number_is_kept_when_it_still_names_its_spot() -> None:
     """Of two numbers one names another spot afterwards."""
     assert share_of_numbers_kept([5, 5, 6], ["H-1", "H-1", "H-2"], [5, 5, 6, 6], ["H-1", "H-1", "H-3", "H-3"]) == 0.5
+
+
+def test_a_number_stands_where_most_of_its_sightings_have_it() -> None:
+    """Of three numbers one was folded into another and counts by its alias only, one lost a sighting of three."""
+    before, after = ["H-1", "H-1", "H-1", "H-2", "H-3"], ["H-1", "H-1", "H-4", "H-2", "H-2"]
+    assert share_of_numbers_standing(before, after) == pytest.approx(2 / 3)
+    assert share_of_numbers_standing(before, after, {"H-3": "H-2"}) == 1.0
+
+
+def test_wrong_and_right_spots_are_told_apart_before_flags_are_counted() -> None:
+    """A mixed and a cut spot are wrong, a whole one and a false alarm alone are right."""
+    truth, found = [1, 1, 2, 3, 3, -1, 4], ["a", "b", "b", "c", "c", "d", "b"]
+    assert shares_flagged(truth, found, {"a", "c"}) == (0.5, 0.5)
 
 
 @pytest.mark.parametrize("name", REGIMES)
