@@ -16,6 +16,7 @@ LONG_BRIDGE: Final = "long-bridge"
 NOISE_LARGE: Final = "noise-large"
 TOO_FAR_APART: Final = "too-far-apart"
 NO_VALID_RING: Final = "no-valid-ring"
+TOO_FEW_VERTICES: Final = "too-few-vertices"
 
 LARGEST_M: Final = 1_000_000.0
 """Fixes farther apart are no one fire, and no flat frame holds them."""
@@ -56,6 +57,17 @@ def judge_noise(noise_m: float, width_m: float) -> list[Finding]:
         "the edge is only roughly right. Fly it again, several times around."
     )
     return [Finding(code=NOISE_LARGE, words=words, figures={"noise_m": noise_m, "width_m": width_m})]
+
+
+def judge_vertices(needed: int, most: int | None) -> Finding | None:
+    """Return the refusal of a perimeter that so many vertices cannot hold: each part and each island needs its own."""
+    if most is None or needed <= most:
+        return None
+    words = (
+        f"Parts and islands of this perimeter need {needed} vertices, and {most} are allowed: none may be left out. "
+        "Allow more vertices."
+    )
+    return Finding(code=TOO_FEW_VERTICES, words=words, figures={"needed": float(needed), "allowed": float(most)})
 
 
 def tell_no_position() -> Finding:

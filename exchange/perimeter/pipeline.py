@@ -5,19 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from exchange.errors import AmbiguityError, CoordinateError
-from exchange.geo import rings as geo_rings
 from exchange.model import Track
 from exchange.perimeter.aiming import aim_camera
 from exchange.perimeter.cleaning import clean_fixes
 from exchange.perimeter.fixes import gather_fixes
 from exchange.perimeter.flying import find_paths
-from exchange.perimeter.judging import LARGEST_M, tell_no_position, tell_no_valid_ring, tell_too_far_apart
+from exchange.perimeter.judging import (
+    LARGEST_M,
+    judge_vertices,
+    tell_no_position,
+    tell_no_valid_ring,
+    tell_too_far_apart,
+)
 from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.outcome import Trace, is_sound
 from exchange.perimeter.outlines import draw_outline, gather_passes
 from exchange.perimeter.reasons import find_impossible
 from exchange.perimeter.rings import find_rings
-from exchange.perimeter.simplifying import simplify_polygon
+from exchange.perimeter.simplifying import count_vertices, simplify_to_degrees
 from exchange.perimeter.traced import Traced
 
 _DEFAULT = TraceOptions()
@@ -52,12 +57,15 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
     outline = trace.outline = draw_outline(rings, gather_passes(search.strands), aim, within_m=flown.near_m)
     if outline.area.is_empty:
         return trace.refuse(tell_no_valid_ring())
-    area = simplify_polygon(outline.area, within_m=options.simplify_m, max_vertices=options.max_vertices)
     try:
-        geometry = geo_rings.orient(cleaned.frame.geometry_to_degrees(area))
+        geometry = simplify_to_degrees(
+            cleaned.frame, outline.area, within_m=options.simplify_m, max_vertices=options.max_vertices
+        )
     except (AmbiguityError, CoordinateError):
         # Rings that touch themselves within a rounding of degrees cannot be cut at the 180th meridian.
         return trace.refuse(tell_no_valid_ring())
     if not is_sound(geometry):
         return trace.refuse(tell_no_valid_ring())
+    if too_few := judge_vertices(count_vertices(geometry), options.max_vertices):
+        return trace.refuse(too_few)
     return trace.finish(geometry, missing)

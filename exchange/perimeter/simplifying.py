@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-_ROUNDS = 40
+    from exchange.geo.frame import LocalFrame
+
+_ROUNDS, _TRIES = 40, 8
 
 
 def simplify_polygon(geometry: BaseGeometry, *, within_m: float, max_vertices: int | None = None) -> Any:
@@ -15,7 +17,7 @@ def simplify_polygon(geometry: BaseGeometry, *, within_m: float, max_vertices: i
 
     No ring crosses itself or another, and none is lost (GEOS's topology-preserving form of D. Douglas and T. Peucker,
     'Algorithms for the reduction of the number of points', 1973). With `max_vertices` the distance grows until they
-    suffice; every ring keeps four positions at least.
+    suffice; every ring keeps three vertices at least, so that a limit of fewer is not kept.
     """
     found = geometry.simplify(within_m, preserve_topology=True)
     if max_vertices is None or count_vertices(found) <= max_vertices:
@@ -34,9 +36,34 @@ def simplify_polygon(geometry: BaseGeometry, *, within_m: float, max_vertices: i
     return geometry.simplify(high, preserve_topology=True)
 
 
+def simplify_to_degrees(
+    frame: LocalFrame, geometry: BaseGeometry, *, within_m: float, max_vertices: int | None = None
+) -> Any:
+    """Return a polygon or multipolygon in degrees, simplified within a distance, wound as RFC 7946 asks.
+
+    A cut at the 180th meridian adds vertices, which count among `max_vertices`.
+
+    Raises
+    ------
+    AmbiguityError, CoordinateError
+        If degrees cannot hold the polygon, as `exchange.geo.rings.orient` and `LocalFrame.geometry_to_degrees` say.
+    """
+    from exchange.geo.rings import orient
+
+    most = max_vertices
+    for _ in range(_TRIES):
+        simplified = simplify_polygon(geometry, within_m=within_m, max_vertices=most)
+        drawn = orient(frame.geometry_to_degrees(simplified))
+        if most is None or max_vertices is None or count_vertices(drawn) <= max_vertices:
+            break
+        most -= count_vertices(drawn) - max_vertices
+    return drawn
+
+
 def count_vertices(geometry: BaseGeometry) -> int:
     """Return the number of positions, the one that closes a ring not counted."""
     import shapely
 
-    rings = shapely.get_rings(geometry)
+    # Of a multipolygon itself get_rings finds none.
+    rings = shapely.get_rings(shapely.get_parts(geometry))
     return int(shapely.get_num_points(rings).sum() - len(rings))
