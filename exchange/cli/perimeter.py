@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import sys
 from collections.abc import Iterable, Iterator
@@ -95,7 +96,8 @@ def command(
         losses += _write_removed(removed, traced, host, overwrite=overwrite)
         if ledger:
             _enter(Path(ledger), traced.perimeter, files)
-    problems = gather_problems((*packet.problems, *_name_unused(packet), *losses))
+    unread = _ease_heights(packet.problems, traced, options)
+    problems = gather_problems((*unread, *_name_unused(packet), *losses))
     if as_json:
         print_report(to_report(files, output, traced, growth, problems))
     else:
@@ -152,6 +154,18 @@ def _read_tracks(files: tuple[str, ...], host: Host, format_name: str, options: 
         if packet.detections or packet.places
         else "Give the log of a flight along the edge.",
     )
+
+
+def _ease_heights(problems: Iterable[Problem], traced: Traced, options: TraceOptions) -> Iterator[Problem]:
+    """Yield the problems of reading; heights that had no unit are no more than a remark where none was asked for.
+
+    A height is asked for by an elevation model, and by a camera that looked aside or may have.
+    """
+    camera = {"side-unknown", "angle-unknown", "height-unknown"}
+    is_asked_for = options.elevation is not None or camera.intersection(flag.code for flag in traced.flags)
+    for problem in problems:
+        is_height = problem.message.startswith(("height without a unit", "altitude without a unit"))
+        yield problem if is_asked_for or not is_height else dataclasses.replace(problem, severity="note")
 
 
 def _name_unused(packet: Packet) -> Iterator[Problem]:

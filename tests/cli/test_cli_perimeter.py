@@ -215,6 +215,16 @@ def test_an_edge_and_its_island_become_one_perimeter(exchange: Run, folder: Path
     assert abs(found.area_error) < 0.005
 
 
+def test_heights_without_a_unit_ask_for_a_person_only_where_they_are_used(exchange: Run, folder: Path) -> None:
+    """Where the camera looked down no height is needed, and where an elevation model is given one is."""
+    severities = []
+    for more in ((), ("--elevation", fixture("terrain/invented_elevation.asc"))):
+        result = exchange("perimeter", EDGE, *more, "-o", "out.geojson", "--overwrite", "--json")
+        told = [found for found in json.loads(result.out)["problems"] if "without a unit" in found["message"]]
+        severities.append({found["severity"] for found in told})
+    assert severities == [{"note"}, {"skipped"}]
+
+
 @pytest.mark.parametrize("order", [BATTERIES, BATTERIES[::-1]], ids=["in-order", "out-of-order"])
 def test_two_batteries_become_one_perimeter(exchange: Run, folder: Path, order: tuple[str, str]) -> None:
     """Two flights of one edge, flown in opposite directions, are joined in whatever order they are named."""
