@@ -13,6 +13,8 @@ Whole = NDArray[np.int64]
 _PAUSE_SECONDS = 60.0
 _JOIN_WITHIN_SECONDS = 15.0
 _JOIN_WITHIN_M = 150.0
+_FEWEST_FIXES = 32
+_LANDED_WITHIN_M, _LANDED_SECONDS, _AWAY_M = 15.0, 12.0, 60.0
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,37 @@ def find_flights(xy: Floats, seconds: Floats, track: Whole) -> list[Whole]:
         is_cut |= (np.abs(np.diff(seconds)) > _PAUSE_SECONDS) & ~_is_clock_jump(xy, seconds)
     pieces = np.split(np.arange(len(xy)), np.flatnonzero(is_cut) + 1)
     return _join_pieces(pieces, xy, seconds)
+
+
+def split_at_landings(xy: Floats, clock: Floats, rows: Whole) -> list[Whole]:
+    """Return the rows of one log cut where it came back to its first or last place, stayed there, and left again.
+
+    Parameters
+    ----------
+    xy
+        Metres of all fixes.
+    clock
+        Seconds of all fixes, jumps of the clock and pauses left out; NaN without times.
+    rows
+        Indices of the fixes of the log, in flown order.
+    """
+    places, seconds = xy[rows], clock[rows]
+    if len(rows) < _FEWEST_FIXES or not np.isfinite(seconds).all():
+        return [rows]
+    cuts: set[int] = set()
+    for launch in (places[0], places[-1]):
+        away = np.hypot(*(places - launch).T)
+        for start, end in _runs(away < _LANDED_WITHIN_M):
+            is_left = away[:start].max(initial=0.0) > _AWAY_M and away[end:].max(initial=0.0) > _AWAY_M
+            if is_left and seconds[end - 1] - seconds[start] > _LANDED_SECONDS:
+                cuts.add((start + end) // 2)
+    return [part for part in np.split(rows, sorted(cuts)) if len(part)]
+
+
+def _runs(is_in: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return the first place of each run, and the place behind its last."""
+    edges = np.flatnonzero(np.diff(np.r_[False, is_in, False].astype(np.int8)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
 def orient_flight(xy: Floats, seconds: Floats, rows: Whole) -> Flight:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from exchange.perimeter.aiming import Aim
 from exchange.perimeter.cleaning import Cleaned, is_logged
-from exchange.perimeter.flights import find_flights, orient_flight
+from exchange.perimeter.flights import find_flights, orient_flight, split_at_landings
 from exchange.perimeter.paths import Path, to_path
 from exchange.perimeter.thinning import collapse_hovers, smooth_jitter, thin_path, waits_seconds
 
@@ -51,9 +51,10 @@ class Flown(NamedTuple):
 
 def find_paths(cleaned: Cleaned, aim: Aim) -> Flown:
     """Return the paths of all flights."""
-    flights = [rows for rows in find_flights(cleaned.xy, cleaned.fixes.seconds, cleaned.fixes.track) if len(rows)]
-    step = _choose_step_m(cleaned.xy, flights)
     clock = np.cumsum(cleaned.interval_seconds)
+    logs = find_flights(cleaned.xy, cleaned.fixes.seconds, cleaned.fixes.track)
+    flights = [flight for rows in logs if len(rows) for flight in split_at_landings(cleaned.xy, clock, rows)]
+    step = _choose_step_m(cleaned.xy, flights)
     paths = [path for path in (_to_path(cleaned, aim, clock, rows, step) for rows in flights) if path is not None]
     return Flown(paths, max(_NEAR_M, _NEAR_STEPS * step), _seconds_in_air(cleaned, clock, flights))
 

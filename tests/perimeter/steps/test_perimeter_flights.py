@@ -3,8 +3,9 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
-from exchange.perimeter.flights import find_flights, orient_flight
+from exchange.perimeter.flights import find_flights, orient_flight, split_at_landings
 from exchange.perimeter.paths import to_path
 from exchange.perimeter.thinning import collapse_hovers, thin_path, waits_seconds
 
@@ -87,3 +88,21 @@ def test_even_steps_give_back_the_path() -> None:
     assert np.allclose(there, back[::-1])
     assert np.allclose(there[1:-1], RING[1:-1])
     assert np.allclose(path.reversed().headings()[::-1], path.headings(), atol=1e-6)
+
+
+def test_a_log_that_comes_back_to_its_launch_and_leaves_again_is_two_flights() -> None:
+    """A change of batteries cuts a log; passing the launch, or staying elsewhere, does not."""
+    out = np.column_stack([np.arange(0.0, 300.0, 10.0), np.zeros(30)])
+    wait = np.zeros((20, 2))
+    there_and_back = np.vstack([out, out[::-1]])
+    stays = np.vstack([there_and_back, wait, there_and_back])
+    passes = np.vstack([there_and_back, there_and_back])
+    elsewhere = np.vstack([out, wait + out[-1], out[::-1]])
+
+    def count(xy: NDArray[np.float64]) -> list[int]:
+        rows = np.arange(len(xy))
+        return [len(part) for part in split_at_landings(xy, rows.astype(np.float64), rows)]
+
+    assert count(stays) == [70, 70]
+    assert count(passes) == [120]
+    assert count(elsewhere) == [80]
