@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields, replace
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,9 @@ from exchange.perimeter.ordering import find_repeats, intervals_seconds, order_r
 from exchange.perimeter.spikes import find_spikes
 
 Floats = NDArray[np.float64]
+
+_LEAST_NOISE_M: Final = 0.03
+"""Twice what seven decimals of a degree round by."""
 
 NO_POSITION, REPEATED, FROZEN, SPIKE = "no position", "repeated", "frozen", "spike"
 
@@ -93,14 +96,18 @@ def _clean_track(
 
 
 def is_logged(x: Floats, y: Floats, seconds: Floats) -> bool:
-    """Tell whether a path was logged at a rate, so that a long step is a jump; a drawn line has steps of any length."""
+    """Tell whether a path was logged at a rate, so that a long step is a jump; a drawn line has steps of any length.
+
+    Steps are even in a line that a program set places on, too; but no receiver goes straight on to the centimetre.
+    """
     if len(x) < 5:
         return False
     if np.isfinite(seconds).all():
         return True
-    step = np.hypot(np.diff(x), np.diff(y))
+    step, bend = np.hypot(np.diff(x), np.diff(y)), np.hypot(np.diff(x, 2), np.diff(y, 2))
     low, high = np.quantile(step, [0.2, 0.9])
-    return bool(len(step) > 50 and high < 4.0 * max(low, 0.1))
+    is_even, is_noisy = high < 4.0 * max(low, 0.1), np.quantile(bend, 0.25) > _LEAST_NOISE_M
+    return bool(len(step) > 50 and is_even and is_noisy)
 
 
 def _middle_frame(fixes: Fixes) -> LocalFrame:
