@@ -28,6 +28,7 @@ from exchange.perimeter.report import TraceReport
 from exchange.perimeter.rings import RingSearch
 from exchange.perimeter.shapes import ring_length_m
 from exchange.perimeter.simplifying import count_vertices
+from exchange.perimeter.straight_way import find_straight_ways
 from exchange.perimeter.traced import Traced
 from exchange.perimeter.unexplained import EXPLAINED_WITHIN_M, judge_unexplained
 
@@ -58,7 +59,7 @@ class Trace:
         if self.cleaned is None or self.flown is None or self.search is None:
             return None
         if self.search.rings and not self.search.open_rings:
-            return None
+            return self._explain_closed_by_way()
         gaps = [gap.ends for gap in self._invented()]
         length = sum(float(path.fine_along[-1]) for path in self.flown.paths)
         if self.search.open_rings:
@@ -68,6 +69,17 @@ class Trace:
             longest = max(self.flown.paths, key=lambda path: float(path.fine_along[-1]))
             gaps = [longest.fine[[-1, 0]]]
         return reasons.explain_open(self.cleaned.frame, gaps, max(length, 0.0), flights=len(self.flown.paths))
+
+    def _explain_closed_by_way(self) -> Finding | None:
+        """Return what is missing of rings that a straight way from a launch closes; ``None`` where none does."""
+        if self.cleaned is None or self.flown is None or self.search is None:
+            return None
+        rings = [ring.xy for ring in self.search.rings]
+        ways = find_straight_ways(rings, [path.even for path in self.flown.paths if not path.is_drawn])
+        if not ways:
+            return None
+        length = sum(map(ring_length_m, rings)) - sum(float(np.hypot(*(way[1] - way[0]))) for way in ways)
+        return reasons.explain_open(self.cleaned.frame, ways, max(length, 0.0), flights=len(self.flown.paths))
 
     def refuse(self, finding: Finding) -> Traced:
         """Return the outcome without a perimeter, with what was flown for a picture of it."""

@@ -51,7 +51,7 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
         return trace.refuse(impossible)
     search = trace.search = find_rings(flown.paths, within_m=flown.near_m)
     missing = trace.explain_open()
-    if missing and not (options.allow_open and search.open_rings):
+    if missing and not (options.allow_open and (search.rings or search.open_rings)):
         return trace.refuse(missing)
     rings = [*search.rings, *search.open_rings]
     outline = trace.outline = draw_outline(rings, gather_passes(search.strands), aim, within_m=flown.near_m)
