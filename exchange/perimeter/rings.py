@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 _GAP_IN_STEPS = 6.0
 _CORNERS_OF_A_WAY, _REMNANT_SHARE = 3, 0.2
-_DEAR_SHARE, _TOO_DEAR_SHARE, _LAUNCH_WEIGHT = 0.15, 0.2, 0.5
+_DEAR_SHARE, _TOO_DEAR_SHARE = 0.15, 0.2
 _WHOLE_LEG, _HALF_LEG = 0.85, 0.5
 _SURE_LAUNCH, _AT_LAUNCH_M = 0.55, 40.0
 _WIDE_GAP_M, _WIDE_GAP_SHARE = 250.0, 0.03
@@ -104,7 +104,7 @@ def find_rings(paths: list[Path], *, within_m: float) -> RingSearch:
         plain = _build(chain, arcs, with_lobes=False)
         is_carrier = max((ring_area_m2(loop.xy) for loop in released), default=0.0) > ring_area_m2(plain.xy)
         ring = plain if is_carrier else _build(chain, arcs)
-        is_way = (is_carrier and _closes_by_legs(chain, arcs)) or (bool(released) and _closes_at_launch(chain, arcs))
+        is_way = (is_carrier and _closes_dearly(chain, arcs)) or (bool(released) and _closes_at_launch(chain, arcs))
         is_good = is_closed(ring) and not is_way and not _takes_in_leg(chain, arcs)
         rings += [ring] if is_good else []
         rings += [loop for loop in released if not is_good or not _is_in(loop, ring)]
@@ -142,11 +142,10 @@ def _closes_at_launch(chain: Chain, arcs: list[OpenArc]) -> bool:
     return any(weight > _SURE_LAUNCH and left < _AT_LAUNCH_M for weight, left in zip(arc.weights, beside, strict=True))
 
 
-def _closes_by_legs(chain: Chain, arcs: list[OpenArc]) -> bool:
-    """Tell whether a chain closes over legs only, or at a high cost, as the ways to a larger loop do."""
+def _closes_dearly(chain: Chain, arcs: list[OpenArc]) -> bool:
+    """Tell whether one arc closes at a high cost only, as the ways to a larger loop do."""
     core = sum(arcs[piece.arc].arc.core_length_m for piece in chain.pieces)
-    is_from_launch = max(weight for piece in chain.pieces for weight in arcs[piece.arc].arc.weights) > _LAUNCH_WEIGHT
-    return len(chain.pieces) == 1 and (is_from_launch or chain.cost > _DEAR_SHARE * core)
+    return len(chain.pieces) == 1 and chain.cost > _DEAR_SHARE * core
 
 
 def _is_in(loop: FoundRing, ring: FoundRing) -> bool:

@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 
 from exchange.perimeter.meetings import find_meetings
 from exchange.perimeter.paths import Path, to_path
+from exchange.perimeter.rings import find_rings
+from exchange.perimeter.shapes import ring_area_m2
 from exchange.perimeter.stretches import Reading, read_path
 from exchange.perimeter.together import read_paths
 
@@ -136,3 +138,16 @@ def test_laps_meet_nowhere_and_a_way_across_meets_the_edge(make: Callable[[], Fl
     found = find_meetings(path.even, path.step_m).junctions
     is_at_end = (found < 8) | (found > len(path.even) - 9)
     assert (~is_at_end.any(axis=1)).sum() == junctions
+
+
+def test_the_smaller_half_of_a_figure_of_eight_is_no_way() -> None:
+    """Of two bodies flown as an eight, the ways leading to the smaller one, both are rings."""
+    large, small = ragged(150.0, np.pi, 3 * np.pi, (170.0, 0.0)), ragged(80.0, 0.0, 2 * np.pi, (-95.0, 0.0))
+    half, launch = len(small) // 2, np.array([-420.0, 30.0])
+    first, second = small[half:], small[:half]
+    path = path_of(
+        launch[None], way(launch, first[0]), first, way(first[-1], large[0]), large, way(large[-1], second[0]),
+        second, way(second[-1], launch), launch[None],
+    )  # fmt: skip
+    areas = sorted(ring_area_m2(ring.xy) for ring in find_rings([path], within_m=8.0).rings)
+    assert areas == pytest.approx([ring_area_m2(small), ring_area_m2(large)], rel=0.1)
