@@ -25,6 +25,7 @@ _SHORTEST_WAY_M, _WAY_SHARE = 40.0, 0.12
 _CLOSES_WITHIN, _LEAST_WIDTH_M = 0.15, 10.0
 _COST_OF_A_CUT = 10.0
 _LAUNCH_WEIGHT, _DOUBTFUL_WEIGHT, _WAY_WEIGHT = 0.5, 0.3, 1.0
+_RING_SHARE = 0.5
 _NO_LEG = Leg(0, 0.0, 0.0)
 
 
@@ -146,7 +147,10 @@ def take_apart(path: Path, reading: Reading, *, within_m: float, is_alone: bool)
         last = reading.stretches[index + 1].last if index + 1 < len(reading.stretches) else stretch.last
         legs = _to_leg(stretch.first - first, path), _to_leg(last - stretch.last, path)
         strand = _take_off_loops(path.between(first, last), legs, within_m)
-        is_open = is_alone and not path.is_drawn and not stretch.is_closed
+        longest = max((len(loop.places) for loop in strand.loops), default=0)
+        # A loop that is most of an edge closes it, though the edge was read to begin too early or to end too late.
+        has_ring = longest > _RING_SHARE * (stretch.last - stretch.first)
+        is_open = is_alone and not path.is_drawn and not stretch.is_closed and not has_ring
         strands.append(replace(strand, is_open=is_open))
     return strands
 
