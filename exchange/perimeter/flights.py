@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.perimeter.thinning import passing_seconds, smooth_jitter
+
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
@@ -69,12 +71,14 @@ def split_at_landings(xy: Floats, clock: Floats, rows: Whole) -> list[Whole]:
     places, seconds = xy[rows], clock[rows]
     if len(rows) < _FEWEST_FIXES or not np.isfinite(seconds).all():
         return [rows]
+    # Slow flight is no landing.
+    least = max(_LANDED_SECONDS, passing_seconds(smooth_jitter(places), seconds, across_m=2.0 * _LANDED_WITHIN_M))
     cuts: set[int] = set()
     for launch in (places[0], places[-1]):
         away = np.hypot(*(places - launch).T)
         for start, end in _runs(away < _LANDED_WITHIN_M):
             is_left = away[:start].max(initial=0.0) > _AWAY_M and away[end:].max(initial=0.0) > _AWAY_M
-            if is_left and seconds[end - 1] - seconds[start] > _LANDED_SECONDS:
+            if is_left and seconds[end - 1] - seconds[start] > least:
                 cuts.add((start + end) // 2)
     return [part for part in np.split(rows, sorted(cuts)) if len(part)]
 

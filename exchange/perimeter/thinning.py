@@ -74,11 +74,16 @@ def waits_seconds(xy: Floats, seconds: Floats) -> tuple[float, float]:
     """
     if len(xy) < 2 or not np.isfinite(seconds).all():
         return 0.0, 0.0
-    way = max(float(np.hypot(*np.diff(xy, axis=0).T).sum()), 1e-9)
-    passing = _WAIT_TIMES_PASSING * _WAIT_WITHIN_M * float(seconds[-1] - seconds[0]) / way
+    passing = passing_seconds(xy, seconds, across_m=_WAIT_WITHIN_M)
     waits = _wait_seconds(xy, seconds), _wait_seconds(xy[::-1], seconds[-1] - seconds[::-1])
     first, last = (wait if wait > passing else 0.0 for wait in waits)
     return first, last
+
+
+def passing_seconds(xy: Floats, seconds: Floats, *, across_m: float) -> float:
+    """Return how long a path that does not wait is within so many metres, at a third of its mean speed."""
+    way = max(float(np.hypot(*np.diff(xy, axis=0).T).sum()), 1e-9)
+    return float(_WAIT_TIMES_PASSING * across_m * (seconds[-1] - seconds[0]) / way)
 
 
 def _wait_seconds(xy: Floats, seconds: Floats) -> float:
