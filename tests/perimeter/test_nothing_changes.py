@@ -19,7 +19,8 @@ from tests.perimeter.simulator.scoring import farthest_m
 ROUNDING_M = 0.02
 CASES = (
     ("transit", 504), ("spikes", 510), ("laps", 512), ("island", 513), ("flights_overlap", 518),
-    ("drawn_line", 505),
+    ("drawn_line", 505), ("drawn_line_transit", 511), ("two_fires", 506), ("everything", 508),
+    ("shuffled", 509), ("duplicates", 516),
 )  # fmt: skip
 
 
@@ -68,7 +69,7 @@ def test_over_the_180th_meridian(case: Case) -> None:
 
 @settings(max_examples=6)
 @given(st.integers(0, 2**32 - 1))
-@pytest.mark.parametrize("name", ["clean", "transit", "laps"])
+@pytest.mark.parametrize("name", ["clean", "transit", "laps", "noise_3"])
 def test_one_spike_more(name: str, seed: int) -> None:
     """A fix thrown 50-500 m off, anywhere in a log, changes nothing."""
     case, random = make_case(name, 515), np.random.default_rng(seed)
