@@ -26,6 +26,7 @@ from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.outlines import Outline
 from exchange.perimeter.report import TraceReport
 from exchange.perimeter.rings import RingSearch
+from exchange.perimeter.second_opinion import Opinion, tell_dispute
 from exchange.perimeter.shapes import ring_length_m
 from exchange.perimeter.simplifying import count_vertices
 from exchange.perimeter.straight_way import find_straight_ways
@@ -52,6 +53,7 @@ class Trace:
     aim: Aim | None = None
     flown: Flown | None = None
     search: RingSearch | None = None
+    opinion: Opinion | None = None
     outline: Outline | None = None
 
     def explain_open(self) -> Finding | None:
@@ -190,12 +192,15 @@ class Trace:
     def _judge_rings(self, frame: LocalFrame) -> list[Finding]:
         if self.search is None or self.outline is None or self.flown is None:
             return []
+        if self.opinion is not None and self.opinion.is_confirmed:
+            return []
         flown = [strand.path.even for strand in self.search.strands]
         legs = [strand.is_leg() for strand in self.search.strands]
         within_m = max(EXPLAINED_WITHIN_M, 1.5 * self.flown.near_m)
         # A drawn line has no launch: a corner of it is a corner.
         ends = np.vstack([np.empty((0, 2)), *(path[[0, -1]] for path in flown if not self.flown.is_drawn)])
         return [
+            *(tell_dispute(frame, self.opinion) if self.opinion is not None else ()),
             *judge_unexplained(frame, self.outline.rings, flown, legs, within_m=within_m),
             *judge_launch_corner(frame, self.outline.rings, ends),
             *judge_narrow_neck(frame, self.outline.rings),

@@ -22,6 +22,7 @@ from exchange.perimeter.outcome import Trace, is_sound
 from exchange.perimeter.outlines import draw_outline, gather_passes
 from exchange.perimeter.reasons import find_impossible
 from exchange.perimeter.rings import find_rings
+from exchange.perimeter.second_opinion import weigh_rings
 from exchange.perimeter.simplifying import count_vertices, simplify_to_degrees
 from exchange.perimeter.traced import Traced
 
@@ -49,7 +50,9 @@ def trace_perimeter(tracks: Sequence[Track], *, options: TraceOptions = _DEFAULT
     places = [path.fine for path in flown.paths]
     if impossible := find_impossible(cleaned.frame, places, len(cleaned.xy), is_logged=not flown.is_drawn):
         return trace.refuse(impossible)
-    search = trace.search = find_rings(flown.paths, within_m=flown.near_m)
+    found = find_rings(flown.paths, within_m=flown.near_m)
+    opinion = trace.opinion = weigh_rings(found, flown.paths, within_m=flown.near_m)
+    search = trace.search = opinion.search
     missing = trace.explain_open()
     if missing and not (options.allow_open and (search.rings or search.open_rings)):
         return trace.refuse(missing)
