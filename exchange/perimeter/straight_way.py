@@ -20,6 +20,10 @@ LEAST_SHARE: Final = 0.18
 LEAST_M: Final = 40.0
 """A way that makes up less of a ring closes a gap of it at the most; in less than these metres noise looks straight."""
 
+EDGE_ONLY: Final = 0.8
+LEAST_SHARE_OF_EDGE: Final = 0.25
+"""What lies on the ring for this share of its length, and does not go on outside, must make up more of the ring."""
+
 TIMES_LONGER: Final = 2.0
 """Edges have straight stretches too; a way is this many times longer than any other of the ring."""
 
@@ -99,6 +103,9 @@ def _find_in_ring(ring: Floats, way: Floats, others: Floats) -> Floats | None:
     if not is_edge.any():
         return None
     stretch = way[np.flatnonzero(is_edge)[[0, -1]]]
+    if _length_m(stretch) > EDGE_ONLY * _length_m(way):
+        # A flight may begin on a straight stretch of the edge, along a road.
+        least_m = max(least_m, LEAST_SHARE_OF_EDGE * closed.length)
     return stretch if _length_m(stretch) >= least_m else None
 
 
