@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from exchange.geo.frame import LocalFrame
 from exchange.perimeter.bridging import Gap
 from exchange.perimeter.finding import Finding
 from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.reasons import TOO_FEW_FIXES
 from exchange.perimeter.report import TraceReport
+
+Floats = NDArray[np.float64]
 
 LONG_BRIDGE: Final = "long-bridge"
 NOISE_LARGE: Final = "noise-large"
@@ -22,6 +27,7 @@ LARGEST_M: Final = 1_000_000.0
 """Fixes farther apart are no one fire, and no flat frame holds them."""
 
 _NOISE_SHARE: Final = 0.09
+_LOST_SHARE, _LEAST_LOST_M = 0.065, 3.5
 
 
 def judge_bridges(frame: LocalFrame, gaps: Sequence[Gap], report: TraceReport, options: TraceOptions) -> list[Finding]:
@@ -68,6 +74,31 @@ def judge_vertices(needed: int, most: int | None) -> Finding | None:
         "Allow more vertices."
     )
     return Finding(code=TOO_FEW_VERTICES, words=words, figures={"needed": float(needed), "allowed": float(most)})
+
+
+def find_lost_in_noise(noise_m: float, xy: Floats) -> Finding | None:
+    """Return the refusal of fixes that scatter so far that no ring was found to close; ``None`` where they do not.
+
+    Parameters
+    ----------
+    noise_m
+        As for ``judge_noise``.
+    xy
+        All fixes in metres, shape (n, 2); no area inside of them is wider than their convex hull.
+    """
+    import shapely
+
+    if not noise_m > _LEAST_LOST_M:
+        return None
+    hull = shapely.MultiPoint(xy).convex_hull
+    width_m = 2.0 * hull.area / hull.length if hull.length > 0.0 else 0.0
+    if noise_m <= _LOST_SHARE * width_m:
+        return None
+    words = (
+        f"The fixes scatter by {noise_m:.1f} m, and all of them lie in an area with a mean width of {width_m:.0f} m: "
+        "no edge can be told from the scatter. Fly it again with better reception, or walk the edge."
+    )
+    return Finding(code=NOISE_LARGE, words=words, figures={"noise_m": noise_m, "width_m": width_m})
 
 
 def tell_no_position() -> Finding:

@@ -19,6 +19,7 @@ _PARALLEL_COSINE = 0.8
 _LONG_RUN_M = 30.0
 _BREAK_M, _SAME_M = 130.0, 60.0
 _LONGEST_FOLD, _FOLD_SHARE = 4.0, 0.9
+_MOST_PAIRS, _PARTS = 20_000, 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +106,11 @@ def _connected(pairs: Whole, within: float) -> list[Whole]:
 
     if not len(pairs):
         return []
-    links = cKDTree(pairs).query_pairs(max(within, 4.5), p=np.inf, output_type="ndarray")
-    graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(len(pairs), len(pairs)))
-    label = connected_components(graph, directed=False)[1]
+    # Scatter meets itself everywhere: of very many pairs those that lie close together on both passes go as one.
+    side = max(1, int(within / _PARTS)) if len(pairs) > _MOST_PAIRS else 1
+    cells, cell = np.unique(pairs // side, axis=0, return_inverse=True)
+    links = cKDTree(cells).query_pairs(max(within, 4.5) / side, p=np.inf, output_type="ndarray")
+    graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(len(cells), len(cells)))
+    label = connected_components(graph, directed=False)[1][cell.ravel()]
     order = np.argsort(label, kind="stable")
     return np.split(order, np.flatnonzero(np.diff(label[order])) + 1)

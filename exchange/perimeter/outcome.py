@@ -56,12 +56,20 @@ class Trace:
     opinion: Opinion | None = None
     outline: Outline | None = None
 
+    def measure_noise_m(self) -> float:
+        """Return how far the kept fixes scatter, in metres; NaN before they were flown, and for a drawn line."""
+        if self.cleaned is None or self.flown is None or self.flown.is_drawn:
+            return math.nan
+        return measuring.measure_noise_m(self.cleaned.xy, self.cleaned.interval_seconds, self.cleaned.fixes.track)
+
     def explain_open(self) -> Finding | None:
         """Return what is missing of rings that do not close, or of any ring; ``None`` where all close."""
         if self.cleaned is None or self.flown is None or self.search is None:
             return None
         if self.search.rings and not self.search.open_rings:
             return self._explain_closed_by_way()
+        if lost := judging.find_lost_in_noise(self.measure_noise_m(), self.cleaned.xy):
+            return lost
         gaps = [gap.ends for gap in self._invented()]
         length = sum(float(path.fine_along[-1]) for path in self.flown.paths)
         if self.search.open_rings:
@@ -148,7 +156,7 @@ class Trace:
         assert self.cleaned is not None  # noqa: S101  # finish has seen to it
         assert self.outline is not None  # noqa: S101
         report, measure, outline = self._describe(), measure_polygon(geometry), self.outline
-        noise = math.nan if self.flown is None or self.flown.is_drawn else self._noise_m(self.cleaned)
+        noise = self.measure_noise_m()
         error = measuring.expect_error_m(
             noise, outline.scatter_m, outline.laps, self.options.simplify_m, report.offset_m
         )
@@ -172,9 +180,6 @@ class Trace:
             expected_error_m=error,
             area_error_m2=measuring.area_error_m2(error, length),
         )
-
-    def _noise_m(self, cleaned: Cleaned) -> float:
-        return measuring.measure_noise_m(cleaned.xy, cleaned.interval_seconds, cleaned.fixes.track)
 
     def _judge(self, report: TraceReport, gaps: Sequence[Gap]) -> tuple[Finding, ...]:
         """Return what a person must know before trusting the perimeter."""
