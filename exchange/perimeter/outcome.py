@@ -28,7 +28,7 @@ from exchange.perimeter.report import TraceReport
 from exchange.perimeter.rings import RingSearch
 from exchange.perimeter.second_opinion import Opinion, tell_dispute
 from exchange.perimeter.shapes import ring_length_m
-from exchange.perimeter.simplifying import count_vertices
+from exchange.perimeter.simplifying import count_vertices, measure_moved_m
 from exchange.perimeter.straight_way import find_straight_ways
 from exchange.perimeter.traced import Traced
 from exchange.perimeter.unexplained import EXPLAINED_WITHIN_M, judge_unexplained
@@ -157,9 +157,10 @@ class Trace:
         assert self.outline is not None  # noqa: S101
         report, measure, outline = self._describe(), measure_polygon(geometry), self.outline
         noise = self.measure_noise_m()
-        error = measuring.expect_error_m(
-            noise, outline.scatter_m, outline.laps, self.options.simplify_m, report.offset_m
-        )
+        simplified = self.options.simplify_m
+        if self.options.max_vertices is not None:
+            simplified = max(simplified, measure_moved_m(self.cleaned.frame, outline.area, geometry))
+        error = measuring.expect_error_m(noise, outline.scatter_m, outline.laps, simplified, report.offset_m)
         length, parts = measure.length_m + measure.island_length_m, shapely.get_parts(geometry)
         bridged = [gap.length_m for gap in gaps]
         return dataclasses.replace(

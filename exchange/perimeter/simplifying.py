@@ -60,6 +60,14 @@ def simplify_to_degrees(
     return drawn
 
 
+def measure_moved_m(frame: LocalFrame, geometry: BaseGeometry, simplified: BaseGeometry) -> float:
+    """Return how far the edge of a geometry in metres lies at most from that of its simplified one in degrees."""
+    import shapely
+
+    places = shapely.points(shapely.get_coordinates(shapely.boundary(geometry)))
+    return float(shapely.distance(places, shapely.boundary(frame.geometry_to_metres(simplified))).max())
+
+
 def count_vertices(geometry: BaseGeometry) -> int:
     """Return the number of positions, the one that closes a ring not counted."""
     import shapely

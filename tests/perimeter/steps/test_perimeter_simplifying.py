@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from exchange.geo.frame import LocalFrame
 from exchange.perimeter.judging import judge_vertices
-from exchange.perimeter.simplifying import count_vertices, simplify_polygon, simplify_to_degrees
+from exchange.perimeter.simplifying import count_vertices, measure_moved_m, simplify_polygon, simplify_to_degrees
 
 
 def wavy(radius_m: float, seed: int, at: tuple[float, float] = (0.0, 0.0)) -> shapely.Polygon:
@@ -81,3 +81,11 @@ def test_fewer_vertices_than_rings_need_is_refused_in_words() -> None:
     assert str(needed) in refusal.words
     assert judge_vertices(4, 4) is None
     assert judge_vertices(needed, None) is None
+
+
+def test_what_few_vertices_cost_is_measured() -> None:
+    """A square with a notch of 30 m that a simplified one leaves out lies 30 m from it, there."""
+    frame = LocalFrame(-114.0, 44.5)
+    notched = shapely.Polygon([(0, 0), (200, 0), (200, 90), (170, 100), (200, 110), (200, 200), (0, 200)])
+    square = frame.geometry_to_degrees(shapely.box(0, 0, 200, 200))
+    assert measure_moved_m(frame, notched, square) == pytest.approx(30.0, abs=0.01)
