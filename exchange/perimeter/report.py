@@ -85,11 +85,11 @@ class TraceReport:
         """Return a short table for people: what it is, and its figures in words."""
         removed = ", ".join(f"{count} {reason}" for reason, count in sorted(self.removed.items())) or "none"
         rows = [
-            ("fixes", f"{self.fixes_in} in {self.tracks} tracks, {self.fixes_used} used; removed: {removed}"),
+            ("fixes", f"{self.fixes_in} in {_count(self.tracks, 'track')}, {self.fixes_used} used; removed: {removed}"),
             ("flights", f"{self.flights}{self._describe_time()}"),
             ("camera", self._describe_offset()),
             ("legs cut", f"{self.legs_cut}, {self.legs_length_m:.0f} m"),
-            ("rings", f"{self.rings}, up to {self.laps} laps"),
+            ("rings", f"{self.rings}, up to {_count(self.laps, 'lap')}"),
             ("bridges", f"{self.bridges}, {self.bridged_length_m:.0f} m, {self.bridged_share:.1%} of the ring, "
                         f"the longest {self.closure_gap_m:.0f} m"),
         ]  # fmt: skip
@@ -105,7 +105,7 @@ class TraceReport:
     def _describe_perimeter(self) -> list[tuple[str, str]]:
         other = self._in_other_units()
         return [
-            ("perimeter", f"{self.parts} parts, {self.islands} islands, {self.vertices} vertices"),
+            ("perimeter", f"{_count(self.parts, 'part')}, {_count(self.islands, 'island')}, {self.vertices} vertices"),
             ("area", f"{other['area_ha']:.2f} ha = {other['area_acres']:.2f} acres"),
             ("length", f"{other['length_km']:.3f} km = {other['length_miles']:.3f} miles = "
                        f"{other['length_chains']:.1f} chains; islands {self.island_length_m:.0f} m"),
@@ -135,3 +135,7 @@ class TraceReport:
             "length_miles": units.convert(self.length_m, units.METRE, units.MILE),
             "length_chains": units.convert(self.length_m, units.METRE, units.CHAIN),
         }
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
