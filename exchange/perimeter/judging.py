@@ -27,7 +27,7 @@ LARGEST_M: Final = 1_000_000.0
 """Fixes farther apart are no one fire, and no flat frame holds them."""
 
 _NOISE_SHARE: Final = 0.09
-_LOST_SHARE, _LEAST_LOST_M = 0.065, 3.5
+_LOST_SHARE, _LEAST_LOST_M, _LEAST_LOST_FIXES = 0.065, 3.5, 100
 
 
 def judge_bridges(frame: LocalFrame, gaps: Sequence[Gap], report: TraceReport, options: TraceOptions) -> list[Finding]:
@@ -88,7 +88,8 @@ def find_lost_in_noise(noise_m: float, xy: Floats) -> Finding | None:
     """
     import shapely
 
-    if not noise_m > _LEAST_LOST_M:
+    # Of few fixes, far apart, bends look like scatter.
+    if not noise_m > _LEAST_LOST_M or len(xy) < _LEAST_LOST_FIXES:
         return None
     hull = shapely.MultiPoint(xy).convex_hull
     width_m = 2.0 * hull.area / hull.length if hull.length > 0.0 else 0.0

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
 from exchange.perimeter.finding import Finding
+from exchange.perimeter.plain_way import is_plain_way
 
 Floats = NDArray[np.float64]
 
@@ -78,6 +79,11 @@ def find_impossible(frame: LocalFrame, paths: Sequence[Floats], fixes: int, *, i
         return _tell(
             frame, TRANSIT_ONLY, f"The flown line is nowhere wider than {width:.0f} m: a way, no ring. "
             "Fly along the whole edge.", paths[0][[0, -1]], width_m=width, length_m=length,
+        )  # fmt: skip
+    if is_logged and all(map(is_plain_way, paths)):
+        return _tell(
+            frame, TRANSIT_ONLY, f"The flown line is a way of {length:.0f} m in a few straight pieces, and follows no "
+            "edge. Fly along the whole edge.", paths[0][[0, -1]], length_m=length,
         )  # fmt: skip
     return None
 

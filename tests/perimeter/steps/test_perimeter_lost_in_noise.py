@@ -23,6 +23,11 @@ def test_scatter_is_judged_against_the_width_of_all_fixes(noise_m: float, radius
     assert found is None or (found.code == NOISE_LARGE and "5.0 m" in found.words)
 
 
+def test_bends_of_few_fixes_are_no_scatter() -> None:
+    """Thirty fixes around a small fire lie off the line through their neighbours because it bends."""
+    assert find_lost_in_noise(5.0, make_disc(50.0)[::13]) is None
+
+
 def test_a_drawn_line_has_no_noise() -> None:
     """Where the noise is not known nothing is said of it."""
     assert find_lost_in_noise(float("nan"), make_disc(20.0)) is None
