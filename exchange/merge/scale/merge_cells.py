@@ -52,7 +52,7 @@ def merge_cells(
         As in ``merge_detections``.
     """
     if not cell_m > 0:
-        raise OptionError(f"{cell_m!r} is no side of a cell", field="cell_m", remedy="Give metres above 0.")
+        raise OptionError(f"{cell_m!r} is no side of a cell", field="--cells", remedy="Give metres above 0.")
     try:
         import dask  # noqa: F401  # refused here, not in the middle of the work
     except ImportError as error:
