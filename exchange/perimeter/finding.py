@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from exchange.geo.frame import LocalFrame
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,3 +44,9 @@ class Finding:
             "places": [list(place) for place in self.places],
             "figures": dict(self.figures),
         }
+
+
+def to_places(frame: LocalFrame, xy: Floats) -> tuple[tuple[float, float], ...]:
+    """Return metres, shape (n, 2), as the places of a finding."""
+    longitude, latitude = frame.to_degrees(xy[:, 0], xy[:, 1])
+    return tuple(zip(longitude.tolist(), latitude.tolist(), strict=True))

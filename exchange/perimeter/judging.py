@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
 from exchange.perimeter.bridging import Gap
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 from exchange.perimeter.options import TraceOptions
 from exchange.perimeter.reasons import TOO_FEW_FIXES
 from exchange.perimeter.report import TraceReport
@@ -36,13 +36,12 @@ def judge_bridges(frame: LocalFrame, gaps: Sequence[Gap], report: TraceReport, o
     if not gaps or share <= options.max_bridged_share:
         return []
     longest = max(gaps, key=lambda gap: gap.length_m)
-    longitude, latitude = frame.to_degrees(longest.ends[:, 0], longest.ends[:, 1])
     words = (
         f"{bridged:.0f} m of the edge, {share:.0%} of it, were not flown and are bridged by straight lines, "
         f"the longest {longest.length_m:.0f} m. Fly that stretch again."
     )
     figures = {"bridged_m": bridged, "bridged_share": share, "longest_m": longest.length_m}
-    places = tuple(zip(longitude.tolist(), latitude.tolist(), strict=True))
+    places = to_places(frame, longest.ends)
     return [Finding(code=LONG_BRIDGE, words=words, places=places, figures=figures)]
 
 

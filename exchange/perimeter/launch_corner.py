@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 
 Floats = NDArray[np.float64]
 
@@ -36,8 +36,7 @@ def judge_launch_corner(frame: LocalFrame, rings: Sequence[Floats], ends: Floats
     corners = [end for ring in rings for end in ends if _corner_degrees(ring, end) < SHARPEST_DEGREES]
     if not corners:
         return []
-    x, y = np.array(corners).T
-    places = tuple(zip(*(column.tolist() for column in frame.to_degrees(x, y)), strict=True))
+    places = to_places(frame, np.array(corners))
     words = (
         "The ring turns back sharply at the place where a flight began or ended: a way from the launch may have been "
         "taken for edge. Look at the picture; fly the edge there again if it is so."

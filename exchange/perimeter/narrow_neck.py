@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 
 if TYPE_CHECKING:
     from exchange.geo.frame import LocalFrame
@@ -34,8 +34,7 @@ def judge_narrow_neck(frame: LocalFrame, rings: Sequence[Floats]) -> list[Findin
     if not necks:
         return []
     longest = max(length_m for _, length_m in necks)
-    x, y = np.array([place for place, _ in necks]).T
-    places = tuple(zip(*(column.tolist() for column in frame.to_degrees(x, y)), strict=True))
+    places = to_places(frame, np.array([place for place, _ in necks]))
     words = (
         f"Over {longest:.0f} m the area is narrower than {WIDEST_M:.0f} m: two ways flown side by side may have been "
         "taken for edge. Look at the picture; give separate fires and islands flights of their own."

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 from exchange.perimeter.plain_way import is_plain_way
 
 Floats = NDArray[np.float64]
@@ -172,7 +172,4 @@ def _find_corners(path: Floats, within_m: float) -> Floats:
 
 
 def _tell(frame: LocalFrame, code: str, words: str, places: Floats, **figures: float) -> Finding:
-    longitude, latitude = frame.to_degrees(places[:, 0], places[:, 1])
-    return Finding(
-        code=code, words=words, places=tuple(zip(longitude.tolist(), latitude.tolist(), strict=True)), figures=figures
-    )
+    return Finding(code=code, words=words, places=to_places(frame, places), figures=figures)

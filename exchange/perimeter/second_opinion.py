@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from exchange.perimeter.faces import fill_path
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 from exchange.perimeter.paths import Path
 from exchange.perimeter.pieces import sort_pieces
 from exchange.perimeter.readings.reading import read_tracks
@@ -87,12 +87,11 @@ def tell_dispute(frame: LocalFrame, opinion: Opinion) -> list[Finding]:
     """Return a flag where two computations take the same tracks for different rings."""
     if not len(opinion.places):
         return []
-    longitude, latitude = frame.to_degrees(*opinion.places.T)
     words = (
         f"The tracks can be read in two ways that differ by {opinion.disputed_m2 / 1e4:.1f} ha. "
         "Look at the picture: the wrong ring may have been taken."
     )
-    places = tuple(zip(longitude.tolist(), latitude.tolist(), strict=True))
+    places = to_places(frame, opinion.places)
     return [Finding(code=TWO_READINGS, words=words, places=places, figures={"disputed_m2": opinion.disputed_m2})]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from exchange.perimeter.finding import Finding
+from exchange.perimeter.finding import Finding, to_places
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -64,15 +64,13 @@ def judge_unexplained(
     if left_out.area <= LARGEST_AREA_SHARE * area.area and length <= LARGEST_LENGTH_SHARE * edge.length:
         return []
     middle = left_out.representative_point() if left_out.area > 0 else area.representative_point()
-    longitude, latitude = frame.to_degrees([middle.x], [middle.y])
     words = (
         f"The flown line also goes around {left_out.area / 1e4:.1f} ha outside of the perimeter, and {length:.0f} m "
         "of it follow no edge. Look at the picture: the wrong ring may have been taken."
     )
     figures = {"left_out_m2": float(left_out.area), "away_m": length, "edge_m": float(edge.length)}
-    return [
-        Finding(code=UNEXPLAINED, words=words, places=((float(longitude[0]), float(latitude[0])),), figures=figures)
-    ]
+    places = to_places(frame, np.array([[middle.x, middle.y]]))
+    return [Finding(code=UNEXPLAINED, words=words, places=places, figures=figures)]
 
 
 def measure_left_out(area: BaseGeometry, paths: Sequence[Floats], *, within_m: float) -> BaseGeometry:
