@@ -13,6 +13,7 @@ from exchange.geo import units
 from exchange.geo.edge import measure_to_edge
 from exchange.geo.frame import LocalFrame
 from exchange.geo.geodesy import measure_polygon
+from exchange.perimeter.shapes import measure_along, places_at
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -173,9 +174,8 @@ def _movement(
 
 def _places_along(line: BaseGeometry, step_m: float) -> Floats:
     corners = np.asarray(line.coords)[:, :2]
-    positions = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
-    wanted = np.arange(0.0, positions[-1], step_m)
-    return np.column_stack([np.interp(wanted, positions, column) for column in corners.T])
+    along = measure_along(corners)
+    return places_at(corners, along, np.arange(0.0, along[-1], step_m))
 
 
 def _without_islands(area: BaseGeometry) -> BaseGeometry:

@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from exchange.perimeter.shapes import measure_along, places_at
+
 Floats = NDArray[np.float64]
 
 _STEP_M = 2.0
@@ -78,11 +80,10 @@ def average_passes(ring: Floats, places: Floats, headings: Floats, step_m: float
 
 def _even_steps(ring: Floats) -> tuple[Floats, float]:
     closed = np.vstack([ring, ring[:1]])
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
+    along = measure_along(closed)
     count = min(max(8, round(along[-1] / _STEP_M)), _MOST_STEPS)
     wanted = np.linspace(0.0, along[-1], count, endpoint=False)
-    even = np.column_stack([np.interp(wanted, along, closed[:, 0]), np.interp(wanted, along, closed[:, 1])])
-    return even, float(along[-1] / count)
+    return places_at(closed, along, wanted), float(along[-1] / count)
 
 
 def _sum_at(node: NDArray[np.int64], values: Floats, count: int) -> Floats:

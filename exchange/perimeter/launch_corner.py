@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from exchange.geo.frame import LocalFrame
 from exchange.perimeter.finding import Finding, to_places
+from exchange.perimeter.shapes import measure_along, places_at
 
 Floats = NDArray[np.float64]
 
@@ -47,9 +48,8 @@ def judge_launch_corner(frame: LocalFrame, rings: Sequence[Floats], ends: Floats
 def _corner_degrees(ring: Floats, place: Floats) -> float:
     """Return the angle between the two arms of a ring at its nearest place to another; 180 where none is near."""
     closed = np.vstack([ring, ring[:1]])
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
-    at = np.arange(0.0, along[-1], 2.0)
-    even = np.column_stack([np.interp(at, along, closed[:, axis]) for axis in (0, 1)])
+    along = measure_along(closed)
+    even = places_at(closed, along, np.arange(0.0, along[-1], 2.0))
     distance = np.hypot(*(even - place).T)
     nearest = int(distance.argmin())
     if distance[nearest] > NEAR_M or along[-1] < 6 * ARM_M:

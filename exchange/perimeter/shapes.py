@@ -24,6 +24,16 @@ def ring_length_m(ring: Floats) -> float:
     return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
 
 
+def measure_along(line: Floats) -> Floats:
+    """Return the metres along a line at each of its places, from 0 on."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def places_at(line: Floats, along: Floats, wanted: Floats) -> Floats:
+    """Return the places at the ``wanted`` metres of a line whose places lie at the metres ``along``, shape (m, 2)."""
+    return np.column_stack([np.interp(wanted, along, column) for column in line.T])
+
+
 def mean_width_m(ring: Floats) -> float:
     """Return twice the area of a ring over its length: the width of a band, the radius of a disc."""
     return 2.0 * ring_area_m2(ring) / max(ring_length_m(ring), 1e-9)
